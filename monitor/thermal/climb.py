@@ -71,11 +71,12 @@ class Climb(Kept):
         """At the latest means of the floor probes, and of those `beside` them. `high_c`: the upper
         edge of the floor's band; `sources_seen`: a probe lies beneath each source; `by_night`: no
         sun warms it; `as_it_hung`: nor does who covers it for the night, or hung a lamp lower."""
+        kept_from = tick - _KEPT_S
         for track in (*floor, *beside):
             lately = self._lately.setdefault(track.key, [])
             if track.level is not None and (not lately or track.last_tick > lately[-1][0]):
                 lately.append((track.last_tick, track.mean))
-            while lately and lately[0][0] < tick - _KEPT_S:
+            while lately and lately[0][0] < kept_from:
                 del lately[0]
         if tick - self._looked < _LOOK_S:
             return

@@ -267,7 +267,7 @@ def look_ahead(view: View) -> Way:
 
 
 def _thousandths(middle: Sequence[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
-    return tuple((round(temp_c, 3), round(sd_k, 3)) for temp_c, sd_k in middle)
+    return tuple([(round(temp_c, 3), round(sd_k, 3)) for temp_c, sd_k in middle])
 
 
 def together(ways: Sequence[tuple[float, Way]]) -> Outlook:

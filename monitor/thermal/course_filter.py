@@ -105,10 +105,9 @@ class _Filter(Kept):
         """What it is if, with the chance `share`, the other one is right."""
         own = 1.0 - share
         apart = [a - b for a, b in zip(other.x, self.x, strict=True)]
-        self.c = [
-            [own * a + share * b + by * k for a, b, k in zip(mine, its, apart, strict=True)]
-            for mine, its, by in zip(self.c, other.c, [own * share * k for k in apart], strict=True)
-        ]
+        for i, (mine, its) in enumerate(zip(self.c, other.c, strict=True)):
+            by = own * share * apart[i]
+            self.c[i] = [own * a + share * its[j] + by * apart[j] for j, a in enumerate(mine)]
         self.x = [x + share * k for x, k in zip(self.x, apart, strict=True)]
 
     def copy(self) -> "_Filter":

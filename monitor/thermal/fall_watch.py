@@ -59,7 +59,15 @@ class FallWatch(Kept):
             # The grower's own turn-down is no lost heat. The band is watched all the same.
             self._settle(model, tick, floor_c)
             return
-        airs = self._airs(tick, floor_c)
+        low = self._floor.course.is_low(floor_c)
+        if low or fall.open:
+            self._follow(model, tick, floor_c, low=low)
+        if lost.see_warm(tick, floor_c) and fall.open:
+            self._settle(model, tick, floor_c)
+
+    def _follow(self, model: FloorModel, tick: float, floor_c: float, *, low: bool) -> None:
+        """One step of a floor that falls, or may: it is `low`, below what is usual."""
+        fall, airs = self.fall, low and self._airs(tick, floor_c)
         begins = fall.begins_anew if fall.open else fall.begins
         if begins(self._floor, tick, floor_c) or (airs and not fall.open):
             self._begin(model, tick, floor_c)
@@ -68,8 +76,6 @@ class FallWatch(Kept):
         if fall.open:
             fall.add(tick, floor_c)
             self._judge(model, tick, floor_c)
-        if lost.see_warm(tick, floor_c) and fall.open:
-            self._settle(model, tick, floor_c)
 
     def settle_anew(self, model: FloorModel, tick: float) -> None:
         """The grower changed the heat: what falls is the floor's way to where it settles."""
@@ -117,9 +123,9 @@ class FallWatch(Kept):
 
     def _airs(self, tick: float, floor_c: float) -> bool:
         """Is the box's air seen to go, and nothing known that speaks for itself?"""
-        course, known = self._floor.course, self._box.heat
+        known = self._box.heat
         said = known.cover_open is not None or known.out or known.mains_off
-        return not said and course.is_low(floor_c) and self._witness.airs(tick, course, floor_c)
+        return not said and self._witness.airs(tick, self._floor.course, floor_c)
 
     def _tells(self, tick: float, floor_c: float) -> bool:
         """Is it time to say so?"""

@@ -73,9 +73,11 @@ def fell_alone(
 ) -> list[Suspect]:
     """Did a probe on the floor cool as no floor can, with a witness inside that did not, or faster
     than anything in the box could?"""
+    if track.place is not Place.FLOOR:
+        return []
     enough_k = _MOVED_K if sources_seen else _FELL_ALONE_K
     begins_k = min(_BEGINS_K, enough_k)
-    if track.place is not Place.FLOOR or not _falls(near, track, tick, begins_k):
+    if not _falls(near, track, tick, begins_k):
         return []
     from_c = near.fell_from_c or 0.0
     fell_k, for_s = from_c - track.mean, tick - near.fell_tick
