@@ -93,8 +93,8 @@ class Core:
         """One message. False: nothing of ours claims the topic. `received` is when it was sent, as
         far as known; `arrived`, if that was later: the broker had held it."""
         came = received if arrived is None else arrived
-        if self.next_due <= came.tick:  # what was due before it came is done before
-            self.advance(came)
+        if self._plan_due <= came.tick or self.engine.next_due <= came.tick:
+            self.advance(came)  # what was due before it came is done before
         taken = self.hearing.hear(topic, payload, received, arrived=arrived, clock_sure=clock_sure)
         if taken is None:
             return False
@@ -103,11 +103,9 @@ class Core:
             self.hearing.came_late = []
         for item in taken:
             # The watch's time never goes back, and what is late counts from when it came.
-            tick = item.tick
-            if came.tick - tick > LATE_S:
-                tick = kept_at(came.tick)
-            tick = max(tick, self.engine.tick)
-            if tick != item.tick:
+            late, before = came.tick - item.tick > LATE_S, self.engine.tick
+            if late or item.tick < before:
+                tick = max(kept_at(came.tick), before) if late else before
                 item = item._replace(tick=tick)  # noqa: PLW2901 - it alone counts
             self._output.batch.inputs.append(item)
             self.take_in(item)

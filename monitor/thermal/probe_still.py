@@ -42,19 +42,14 @@ def still(
     fine, unknown = _fine(track), track.quantum_k == UNKNOWN_K
     outside = {} if outside_c is None else {"": outside_c}
     beside = (others or outside) if fine or (unknown and not others) else (alike or others)
-    enough_s = _LONGER * max(track.stood_s, _STANDS_S) if fine else _STILL_S
-    enough_k = _moved_k(track) if others else _ALL_ELSE_MOVED_K
-    still_s = track.still_s
     if not beside:
         if lifeless(track):
             found.append((FaultKind.STUCK, 0.0, "its value has not changed for long"))
         return found
     beside_c, company = sum(beside.values()) / len(beside), "\n".join(beside)
     anew = near.moved_tick != track.moved_tick or company != near.company
-    if not fine and not alike:
-        long = unknown and still_s > _NEVER_CHANGED_S
-        enough_k = _ALL_ELSE_MOVED_K if long else _WITNESS_K
-        enough_s = _STILL_S if others else _NEVER_CHANGED_S
+    witnessed = not fine and not alike
+    if witnessed:
         before_c = beside_c if anew or near.beside is None else near.beside
         beside_c = near.beside = before_c + _WITNESS_RATE * (beside_c - before_c)
     if anew:
@@ -62,10 +57,29 @@ def still(
     near.moved_tick, near.company = track.moved_tick, company
     near.others_low = min(near.others_low, beside_c)
     near.others_high = max(near.others_high, beside_c)
-    moved = near.others_high - near.others_low > enough_k
-    if lifeless(track) or (moved and still_s > enough_s and track.same >= _SAME):
+    moved_k = near.others_high - near.others_low
+    if lifeless(track) or (
+        track.same >= _SAME
+        and moved_k > _enough_k(track, witnessed=witnessed, others=bool(others))
+        and track.still_s > _enough_s(track, witnessed=witnessed, others=bool(others))
+    ):
         found.append((FaultKind.STUCK, 0.0, "its value has not changed while others moved"))
     return found
+
+
+def _enough_s(track: Track, *, witnessed: bool, others: bool) -> float:
+    """How long it must stand while what is beside it moves."""
+    if witnessed and not others:
+        return _NEVER_CHANGED_S
+    return _LONGER * max(track.stood_s, _STANDS_S) if _fine(track) else _STILL_S
+
+
+def _enough_k(track: Track, *, witnessed: bool, others: bool) -> float:
+    """How far what is beside it must move meanwhile. `witnessed`: that is none of its like."""
+    if witnessed:
+        long = track.quantum_k == UNKNOWN_K and track.still_s > _NEVER_CHANGED_S
+        return _ALL_ELSE_MOVED_K if long else _WITNESS_K
+    return _moved_k(track) if others else _ALL_ELSE_MOVED_K
 
 
 def lifeless(track: Track) -> bool:

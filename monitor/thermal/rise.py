@@ -7,6 +7,7 @@ what they do."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import attrgetter
 
 from monitor.brooding.chick_skin import CHICK_SKIN_C
 from monitor.kept import Kept, Tick
@@ -18,6 +19,7 @@ _NEW_S = 330.0  # an older word says nothing of where it is heading
 _ABOVE_K = 1.0  # above a chick's skin: no chick
 _BORNE_OUT, _BORNE_OUT_S = 3, 50.0  # readings that say so, one after the other, over so long
 _AHEAD_MIN = 10.0  # a climb that is harm by then is told as that
+_MEAN = attrgetter("mean")
 
 
 @dataclass(slots=True, eq=False)
@@ -51,7 +53,7 @@ class Rise(Kept):
         ]
         if not heard:
             return
-        hottest = max(heard, key=lambda track: track.mean)
+        hottest = max(heard, key=_MEAN)
         ahead_c = climb.in_minutes(_AHEAD_MIN)
         climbs = ahead_c is not None and ahead_c > harm_c
         above = hottest.mean > max(harm_c, CHICK_SKIN_C + _ABOVE_K)

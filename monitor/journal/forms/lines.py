@@ -60,21 +60,21 @@ def read(lines: Iterable[str]) -> Iterator[tuple[int, Line]]:
 def parse(text: str, number: int = 1) -> Line:
     """One line. Raises LineFault that names the number, the key, the value and what is right."""
     try:
-        said = _document(text)
-    except (ValueError, RecursionError) as error:
-        detail = error.msg if isinstance(error, json.JSONDecodeError) else "cannot be read"
-        raise LineFault(number, f"is not one JSON object ({detail})") from None
+        said = from_json(text)
+    except (ValueError, TypeError):  # half a surrogate pair, or what is no JSON at all
+        said = _as_python(text, number)
     if not isinstance(said, dict):
         raise LineFault(number, 'is not a JSON object; write one such as {"at":...,"topic":...}')
     return of(said, number)
 
 
-def _document(text: str) -> Any:
-    """By the quicker parser; what that one refuses is taken, or named, as Python does."""
+def _as_python(text: str, number: int) -> Any:
+    """What the quicker parser refuses is taken, or named, as Python does."""
     try:
-        return from_json(text)
-    except (ValueError, TypeError):  # also half a surrogate pair
         return _DECODE(text)
+    except (ValueError, RecursionError) as error:
+        detail = error.msg if isinstance(error, json.JSONDecodeError) else "cannot be read"
+        raise LineFault(number, f"is not one JSON object ({detail})") from None
 
 
 def of(said: dict[str, Any], number: int = 1) -> Line:
