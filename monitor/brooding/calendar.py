@@ -5,6 +5,7 @@ days, so a day of 23 or 25 hours is one day and a step comes at local midnight a
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from functools import lru_cache
 
 from monitor.brooding.schedules import Schedule, target_at
 from monitor.site import Place, Steps
@@ -22,6 +23,7 @@ def age_days(hatched: date, at: float, zone: tzinfo) -> float:
     return (day - hatched).days + (at - begins) / (ends - begins)
 
 
+@lru_cache(maxsize=64)  # an age asks for two of them, every quarter of an hour for the same
 def midnight(day: date, zone: tzinfo) -> float:
     """Unix time at which a local day begins (also where that clock change skips midnight)."""
     return datetime.combine(day, time(), zone).astimezone(UTC).timestamp()

@@ -115,8 +115,8 @@ class ProbeHealth(Kept):
                 if tick - since >= confirm_s:
                     found.append(Finding(probe=track.key, kind=kind, reason=reason, since=since))
                     break
-        away = {t.key for t in tracks} - {t.key for t in heard}
-        found += [f for f in self.findings if f.kind is FaultKind.STUCK and f.probe in away]
+        stuck = [f for f in self.findings if f.kind is FaultKind.STUCK]
+        found += [f for f in stuck for t in tracks if t.key == f.probe and t not in heard]
         found = self._exchanges.findings(heard, tick, outside_now_c) + found
         self.findings = tuple(found)
 
