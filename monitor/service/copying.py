@@ -35,6 +35,8 @@ class Copying:
         """Begins where the journal says that it has come to."""
         if self._settings.file.influx is not None:
             self._run = _Run(self._settings, self._keep, self._fault)
+        else:
+            self._fault(AlarmName.MIRROR_FAULT, False, Facts())  # that of an earlier run, if any
 
     def take(self, fresh: Settings) -> None:
         """Another token, bucket or set of brooders takes effect at once."""
@@ -46,8 +48,6 @@ class Copying:
         ):
             self.stop()
             self._run = None
-            if fresh.file.influx is None and before.file.influx is not None:
-                self._fault(AlarmName.MIRROR_FAULT, False, Facts())
             self.start()
 
     def stop(self) -> None:

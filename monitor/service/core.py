@@ -70,6 +70,7 @@ class Core:
         self.engine = Engine(site, start)
         self.hearing = Hearing(site)
         self._now = start
+        self._contacts = contacts
         self._plan = NotificationPlan(site, contacts, policy, look=lambda: self.status(self._now))
         self._next_entry_number = next_entry_number
         self.answers: list[Entry] = []  # acknowledgements, by which a link is known as used
@@ -285,18 +286,24 @@ class Core:
         engine.restore(self.engine.kept())
         plan = NotificationPlan(site, contacts, policy, look=lambda: self.status(self._now))
         plan.restore(self._plan.kept(), 0.0)
-        self.site, self.engine, self._plan = site, engine, plan
+        self.site, self.engine, self._plan, self._contacts = site, engine, plan, contacts
         self.hearing.reconfigured(site)
         self._plan_due = plan.next_due
         self.fit_configuration(now)
 
     def fit_configuration(self, now: Moment) -> None:
         """After a reload and at each start. The birds of a box that was renamed go over into it, in
-        the ledger for all to see; those that the configuration leaves unwatched are told of."""
+        the ledger for all to see; those that the configuration leaves unwatched are told of. Nobody
+        else says of a contact that is gone that it need not be reached any more."""
         for box in self.site.brooders:
             for entry in moved_into(box, self.ledger, now):
                 self._keep(entry, now)
         self._changed(self.engine.look_again(now), now)
+        names = {contact.name for contact in self._contacts}
+        for alarm in self.status(now).alarms:
+            if alarm.contact is not None and alarm.contact not in names:
+                why = f"{alarm.contact} is no longer among the contacts"
+                self.fault(alarm.alarm, False, now, Facts(contact=alarm.contact, reason=why))
 
     # -- inside
 
