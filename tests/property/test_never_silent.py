@@ -66,6 +66,9 @@ class Hands:
     def jump_s(self) -> float:
         return 0.0
 
+    def running_s(self) -> float:
+        return 1e6
+
 
 class Life:
     """One grower's box, lived through minute by minute."""
