@@ -14,6 +14,7 @@ from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.heat_in import Plug
 from monitor.watch.heat_seen import FloorWarmth, HeatSeen
 from monitor.watch.status import MeterStatus
+from monitor.watch.taken_out import GONE
 
 _COVER_KNOWN_S = 2 * 3600.0  # a switch that was not heard for so long says nothing of the cover
 
@@ -102,6 +103,8 @@ class BoxMeters(Kept, Owner):
         birds, self._age_days = age_days is not None, age_days
         for key, alarm in self._air.items():
             self._register.see(alarm, self._is_off(self._meters[key], tick), tick)
+        if not any(m.meter.quantity.is_state for m in self._meters.values()):
+            self._register.stop(self.left_open, tick, GONE)
         self._register.see(self.left_open, birds and self.cover_open(tick) is True, tick)
         silent_s = self._brooder.limits.silent_s
         others = [*heard, *(m.tick for m in self._meters.values() if m.tick is not None)]

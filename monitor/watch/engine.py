@@ -47,6 +47,7 @@ from monitor.watch.readings import Readings
 from monitor.watch.silence import SILENT, Silence
 from monitor.watch.site_status import site_status
 from monitor.watch.status import SiteStatus
+from monitor.watch.taken_out import TakenOut
 from monitor.watch.timers import Slot, Timers
 from monitor.watch.unwatched import Unwatched
 from monitor.watch.watcher import SETTLE, Watcher
@@ -77,6 +78,7 @@ class Engine(Kept):
         self.version = VERSION
         self._timers = timers = Timers(start.tick)
         self._register = register = AlarmRegister(timers, start.at - start.tick)
+        self._taken_out = TakenOut(register)
         self._ledger = ledger = LedgerWatch()
         self._probes = {p.key: ProbeWatch(p, start.tick) for p in site.all_probes}
         self._outside = {key: OutsideProbe(key) for key, p in self._probes.items() if p.outside}
@@ -172,8 +174,10 @@ class Engine(Kept):
 
     def look_again(self, now: Moment) -> list[Change]:
         """The configuration may be another one than before: are there birds that it leaves
-        unwatched?"""
+        unwatched, or alarms of what it no longer has?"""
         self._run_until(now.tick)
+        self._taken_out.end(self.tick)
+        self._mains.look_again(self.tick)
         self._unwatched.judge(self.ledger, self.tick)
         return self._changes()
 
@@ -364,6 +368,7 @@ class Engine(Kept):
             box.needs.take(self.ledger.running(box.name))
         self._effects.await_birds(self._boxes.values())
         super()._take_over(before)
+        self._taken_out.note(before._register.alarms)
         self._silence.resume()
 
         def known(slot: Slot) -> bool:

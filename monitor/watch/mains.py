@@ -9,6 +9,7 @@ from monitor.watch.alarm import Alarm, Description, Owner
 from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.box_meters import MeterWatch, meter_status
 from monitor.watch.status import MeterStatus
+from monitor.watch.taken_out import GONE
 
 _NEARLY_EMPTY_S = 300.0  # so little left is nearly empty, whatever the battery calls it
 _SILENT_S = 900.0
@@ -39,6 +40,12 @@ class Mains(Kept, Owner):
         left = self._battery_left_s
         low = self._value(MAINS) == NEARLY_EMPTY or (left is not None and left < _NEARLY_EMPTY_S)
         self._register.see(self._low, self.off and low, tick)
+
+    def look_again(self, tick: float) -> None:
+        """Is there still something that says how the mains is?"""
+        if not self._meters:
+            for alarm in (self._lost, self._low):
+                self._register.stop(alarm, tick, GONE)
 
     @property
     def off(self) -> bool:

@@ -1,44 +1,120 @@
-"""A trouble of the watcher whose cause is no longer configured: nobody else reports its end."""
+"""A trouble of what is no longer configured after a start or a reload: nobody else reports its
+end."""
 
+from collections.abc import Callable
+from dataclasses import replace
 from itertools import count
 from pathlib import Path
 
 import pytest
-from support.engine_night import a_site
+from support.engine_night import EVENING, a_brooder, a_meter, a_site, hatched_today
 from support.one_box import ONE_BOX
 
-from monitor.events import AlarmName, Facts, Moment
+from monitor.events import AlarmName, BadValue, Facts, Measured, Moment, Reading
+from monitor.quantities import COVER, MAINS
 from monitor.service.copying import Copying
 from monitor.service.core import Core
 from monitor.settings import load_settings
+from monitor.site import Site
 from monitor.tell.contact import Contact
+from monitor.tell.message import Message, MessageKind
 from monitor.tell.policy import Policy
 
-T0 = 1_770_685_200.0
 ME = Contact(name="me", url="json://nowhere")
 ANN = Contact(name="ann", url="json://nowhere")
+COVER_OPEN, MAINS_ON = a_meter(COVER, "porch"), a_meter(MAINS, None)
+BOX = a_brooder("porch", floors=3)
+FULL = replace(a_site(replace(BOX, meters=(COVER_OPEN,)), outside=True), meters=(MAINS_ON,))
+OUT = BOX.probes[2].name  # the probe that is taken out
+BARE = a_site(replace(BOX, probes=BOX.probes[:2]))
 
 
-def core_with(*contacts: Contact) -> Core:
-    numbers = count(1)
-    now = Moment(T0, T0)
-    return Core(a_site(), now, contacts=contacts, next_entry_number=lambda: next(numbers))
+class Watched:
+    """A core with birds in the box, and what it told."""
+
+    def __init__(self) -> None:
+        self.at = EVENING
+        self.told: list[Message] = []
+        self.core = self._made(FULL, ME, ANN)
+        self.core.enter(hatched_today(self.at), self.now)
+
+    @property
+    def now(self) -> Moment:
+        return Moment(self.at, self.at)
+
+    def _made(self, site: Site, *contacts: Contact) -> Core:
+        numbers = count(1)
+        return Core(site, self.now, contacts=contacts, next_entry_number=numbers.__next__)
+
+    def goes_on(
+        self, for_s: float, but: str | None = None, also: Callable[["Watched"], None] | None = None
+    ) -> list[Message]:
+        """All are well, `but` one probe that is not heard; what is told meanwhile."""
+        before, end = len(self.told), self.at + for_s
+        while self.at < end:
+            self.at += 30.0
+            self.core.advance(self.now)
+            for probe in self.core.site.all_probes:
+                if probe.name != but:
+                    temp_c = 35.0 + self.at % 90 / 1000
+                    self.core.take_in(Reading(*self.now, probe.key, temp_c))
+            if also is not None:
+                also(self)
+            self.told += self.core.take(self.now).messages
+        return self.told[before:]
+
+    def becomes(self, how: str, site: Site, *contacts: Contact) -> None:
+        if how == "a start":
+            state = self.core.snapshots()
+            self.core = self._made(site, *contacts)
+            self.core.restore(state, 0.0)
+            self.core.fit_configuration(self.now)
+        else:
+            self.core.reconfigured(site, contacts, Policy(), self.now)
+
+
+def bad(watched: Watched) -> None:
+    watched.core.take_in(BadValue(*watched.now, f"porch/{OUT}", "is -127 °C", -127.0))
+
+
+def opened(watched: Watched) -> None:
+    watched.core.take_in(Measured(*watched.now, COVER_OPEN.key, 1.0))
+
+
+def without_mains(watched: Watched) -> None:
+    watched.core.take_in(Measured(*watched.now, MAINS_ON.key, 0.0))
+
+
+@pytest.mark.parametrize("how", ["a start", "a reload"])
+@pytest.mark.parametrize(
+    ("but", "also"),
+    [(OUT, None), ("shade", None), (OUT, bad), (None, opened), (None, without_mains)],
+    ids=["silent", "silent outside", "bad", "cover open", "mains off"],
+)
+def test_nobody_is_reminded_of_what_was_taken_out(
+    how: str, but: str | None, also: Callable[[Watched], None] | None
+) -> None:
+    """Who took a broken probe out was reminded of it every two hours, the page knew of nothing, and
+    no answer ended it."""
+    watched = Watched()
+    watched.goes_on(1800.0)
+    told = watched.goes_on(2000.0, but, also)
+    assert MessageKind.RAISED in {message.kind for message in told}
+    watched.becomes(how, BARE, ME)
+    after = [m for m in watched.goes_on(5 * 3600.0) if m.kind is not MessageKind.EVENING]
+    assert [message.kind for message in after] == [MessageKind.OVER]
+    assert "no longer configured" in after[0].body
 
 
 @pytest.mark.parametrize("how", ["a start", "a reload"])
 def test_a_contact_that_is_gone_need_not_be_reached(how: str) -> None:
     """It was asked for every two hours, and each morning, for good."""
-    core, now = core_with(ME, ANN), Moment(T0 + 60.0, T0 + 60.0)
-    core.fault(AlarmName.DELIVERY_FAULT, True, now, Facts(contact="ann", reason="no answer"))
-    core.fault(AlarmName.DELIVERY_FAULT, True, now, Facts(contact="me", reason="no answer"))
-    if how == "a start":
-        state = core.snapshots()
-        core = core_with(ME)
-        core.restore(state, 0.0)
-        core.fit_configuration(now)
-    else:
-        core.reconfigured(a_site(), (ME,), Policy(), now)
-    alarms = core.status(now).alarms
+    watched = Watched()
+    for name in ("ann", "me"):
+        about = Facts(contact=name, reason="no answer")
+        watched.core.fault(AlarmName.DELIVERY_FAULT, True, watched.now, about)
+    watched.becomes(how, FULL, ME)
+    alarms = watched.core.status(watched.now).alarms
     assert [alarm.contact for alarm in alarms if alarm.active] == ["me"]
 
 
