@@ -21,6 +21,8 @@ _LEAST_S, _LEAST = 900.0, 4  # of it must be known, and so many means
 _KEPT_S = _BACK_S + SLOW_S + 300.0
 _FRESH_S = 110.0  # an hour is looked at anew every other minute
 _GAP_S = 2400.0  # nothing heard for longer: begin anew
+# So far below what was heard both shortly before and shortly after, a minute or two are no rest.
+_WILD_K, _SHORTLY_S = 3.0, 4.0 * MINUTE_S
 
 
 class Usual(NamedTuple):
@@ -161,8 +163,19 @@ class Course(Kept):
         return max(self._between(from_tick, to_tick), default=None)
 
     def lowest(self, from_tick: float, to_tick: float) -> float | None:
-        """Of a stretch; None: nothing was heard in it."""
-        return min(self._between(from_tick, to_tick), default=None)
+        """Of a stretch, wild minutes left out; None: nothing was heard in it."""
+        stretch = range(bisect_left(self.ticks, from_tick), bisect_right(self.ticks, to_tick))
+        return min([self.means[n] for n in stretch if not self._is_wild(n)], default=None)
+
+    def _is_wild(self, n: int) -> bool:
+        """One minute, or one of two, far below those on both sides?"""
+
+        def is_above(k: int) -> bool:
+            known = 0 <= k < len(self.ticks) and abs(self.ticks[k] - self.ticks[n]) <= _SHORTLY_S
+            return known and self.means[k] > self.means[n] + _WILD_K
+
+        one = is_above(n - 1) and (is_above(n + 1) or is_above(n + 2))
+        return one or (is_above(n - 2) and is_above(n + 1))
 
     def latest(self, until: float, for_s: float, least: int) -> list[float]:
         """The stretch that ends at `until`, or as far back as there are `least` means; none, where
