@@ -12,13 +12,15 @@ from support.senders import Senders
 
 from monitor.events import Entry, EntryKind, Moment
 from monitor.journal.reader import JournalReader
+from monitor.journal.records import Entered, Input, WatcherFault
 from monitor.journal.store import Journal
 from monitor.service.configured import contacts_of, policy_of
 from monitor.service.core import Core
 from monitor.service.rebuild import rebuild
 from monitor.service.rehearsed_night import SITE_FILE, NightStory, RehearsedNight
-from monitor.service.startup import DOWN_WORTH_TELLING_S
+from monitor.service.startup import DOWN_WORTH_TELLING_S, catch_up
 from monitor.settings import Settings, load_settings
+from monitor.tell.message import Message
 
 Step = tuple[float, str, str] | Entry
 
@@ -139,3 +141,51 @@ def test_nor_where_probes_send_late_in_packs_or_by_a_clock_that_is_behind(
     cut = run(site, steps, tmp_path / "cut.db", kills, random.Random(3))
     assert len(whole[0]) >= 3, "the night told something"
     assert cut == whole
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_watch_that_was_away_says_what_one_says_that_was_told_of_the_gaps(
+    settings: Settings, steps: list[Step], tmp_path: Path, seed: int
+) -> None:
+    """Restarts of seconds and of up to half an hour, clean ones and kills: of the same readings and
+    gaps a watch that was never stopped tells the same, word by word."""
+    dice, path = random.Random(seed), tmp_path / "away.db"
+    back_at = start = steps[0].at if isinstance(steps[0], Entry) else steps[0][0]
+    journal = Journal.open(path)
+    journal.know(settings.site.all_probes)
+    core = fresh_core(settings, journal, Moment(start, start))
+    stops = sorted(dice.sample(range(200, len(steps) - 200), 8))
+    inputs: list[Input] = []
+    said: list[Message] = []
+    for index, step in enumerate(steps):
+        if (step.at if isinstance(step, Entry) else step[0]) < back_at:
+            continue  # nobody watches
+        now = take_in(core, step)
+        stopped = bool(stops) and index >= stops[0]
+        if dice.random() < 0.02 or (stopped and dice.random() < 0.5):
+            core.waiting.snapshots = core.snapshots()
+        taken = core.take(now)
+        inputs += taken.batch.inputs
+        said += taken.messages
+        journal.commit(taken.batch)
+        if stopped:
+            stops.pop(0)
+            ended, back_at = now, now.at + dice.choice((5.0, 90.0, 1800.0))
+            now = Moment(back_at, back_at)
+            journal.close()
+            journal = Journal.open(path)
+            journal.know(settings.site.all_probes)
+            with JournalReader(path) as reader:
+                core = rebuild(partial(fresh_core, settings, journal), reader, now).core
+            catch_up(core, ended, now, on_for_s=1e6)
+            core.fit_configuration(now)
+    whole = fresh_core(settings, journal, Moment(start, start))
+    for item in inputs:
+        if not isinstance(item, WatcherFault):
+            tick = item.now.tick if isinstance(item, Entered) else item.tick
+            whole.advance(whole.engine.now.at_tick(tick))
+        whole.take_in(item)
+    whole.advance(now)
+    journal.close()
+    assert any("nobody watched" in message.title for message in said)
+    assert whole.take(now).messages == said
