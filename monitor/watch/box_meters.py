@@ -17,6 +17,7 @@ from monitor.watch.status import MeterStatus
 from monitor.watch.taken_out import GONE
 
 _COVER_KNOWN_S = 2 * 3600.0  # a switch that was not heard for so long says nothing of the cover
+_UNHEARD = "the switch of the cover has not been heard for 2 hours: look whether it is closed"
 
 
 @part
@@ -103,9 +104,11 @@ class BoxMeters(Kept, Owner):
         birds, self._age_days = age_days is not None, age_days
         for key, alarm in self._air.items():
             self._register.see(alarm, self._is_off(self._meters[key], tick), tick)
-        if not any(m.meter.quantity.is_state for m in self._meters.values()):
-            self._register.stop(self.left_open, tick, GONE)
-        self._register.see(self.left_open, birds and self.cover_open(tick) is True, tick)
+        is_open = self.cover_open(tick)
+        if is_open is None:  # to say that it is closed would be a guess
+            switched = any(m.meter.quantity.is_state for m in self._meters.values())
+            self._register.stop(self.left_open, tick, _UNHEARD if switched else GONE)
+        self._register.see(self.left_open, birds and is_open is True, tick)
         silent_s = self._brooder.limits.silent_s
         others = [*heard, *(m.tick for m in self._meters.values() if m.tick is not None)]
         alive = max(others, default=float("-inf")) > tick - silent_s

@@ -132,7 +132,9 @@ def test_a_switch_that_was_not_heard_for_hours_says_nothing_of_the_cover() -> No
     night = Night(with_meters(COVER))
     night.meter_says("porch/cover_open", 1.0)
     night.holds(35.0, for_s=5 * HOUR, every_s=60)
-    assert night.told(ChangeKind.CLEARED) == ["porch/left-open"]
+    (ended,) = [c for c in night.changes if c.change is ChangeKind.CLEARED]
+    assert ended.alarm is AlarmName.LEFT_OPEN
+    assert "has not been heard" in ended.facts["reason"], "it is not said to be closed"
 
 
 # -- humidity
