@@ -21,7 +21,7 @@ _LEAST_S, _LEAST = 900.0, 4  # of it must be known, and so many means
 _KEPT_S = _BACK_S + SLOW_S + 300.0
 _FRESH_S = 110.0  # an hour is looked at anew every other minute
 _GAP_S = 2400.0  # nothing heard for longer: begin anew
-# So far below what was heard both shortly before and shortly after, a minute or two are no rest.
+# So far off what was heard both shortly before and shortly after, a minute or two are no course.
 _WILD_K, _SHORTLY_S = 3.0, 4.0 * MINUTE_S
 
 
@@ -129,13 +129,14 @@ class Course(Kept):
         ticks, means = self.ticks, self.means
         falls = []
         then = 0  # moves on with `now`: both only go forward
-        hour = slice(bisect_left(ticks, until - _BACK_S), bisect_right(ticks, until))
-        for at, mean in zip(ticks[hour], means[hour], strict=True):
-            while ticks[then] < at - _STEEP_S:
+        for now in range(bisect_left(ticks, until - _BACK_S), bisect_right(ticks, until)):
+            while ticks[then] < ticks[now] - _STEEP_S:
                 then += 1
-            if at - ticks[then] >= _STEEP_LEAST_S:
-                falls.append(means[then] - mean)
-        return max(falls, default=UNKNOWN_K)
+            if ticks[now] - ticks[then] >= _STEEP_LEAST_S:
+                falls.append((means[then] - means[now], then, now))
+        falls.sort(reverse=True)
+        real = (fell_k for fell_k, *ends in falls if not any(map(self._is_wild, ends)))
+        return next(real, UNKNOWN_K)
 
     def clear(self) -> None:
         """Nothing is known of what was."""
@@ -168,14 +169,15 @@ class Course(Kept):
         return min([self.means[n] for n in stretch if not self._is_wild(n)], default=None)
 
     def _is_wild(self, n: int) -> bool:
-        """One minute, or one of two, far below those on both sides?"""
+        """One minute, or one of two, far off what is on both sides of it?"""
 
-        def is_above(k: int) -> bool:
+        def off_k(k: int) -> float:
             known = 0 <= k < len(self.ticks) and abs(self.ticks[k] - self.ticks[n]) <= _SHORTLY_S
-            return known and self.means[k] > self.means[n] + _WILD_K
+            return self.means[k] - self.means[n] if known else 0.0
 
-        one = is_above(n - 1) and (is_above(n + 1) or is_above(n + 2))
-        return one or (is_above(n - 2) and is_above(n + 1))
+        before_k, after_k = off_k(n - 1), off_k(n + 1)
+        pairs = (before_k, after_k), (before_k, off_k(n + 2)), (off_k(n - 2), after_k)
+        return any(min(pair) > _WILD_K or max(pair) < -_WILD_K for pair in pairs)
 
     def latest(self, until: float, for_s: float, least: int) -> list[float]:
         """The stretch that ends at `until`, or as far back as there are `least` means; none, where

@@ -412,3 +412,19 @@ def test_a_floor_that_cools_alone_while_a_probe_for_each_source_holds_has_lost_n
     holds = {"under_heat_1": lambda _: 3.0, "under_heat_2": lambda _: 4.0}
     assert told(hour, floor=left, **holds) == []
     assert told(hour, floor=left, under_heat_1=holds["under_heat_1"]) != []
+
+
+@pytest.mark.parametrize("by_k", [-14.0, 14.0])
+@pytest.mark.parametrize("hour", [NIGHT_H, EVENING_H, NOON_H])
+def test_two_wild_readings_do_not_make_a_lamps_probe_one_that_often_falls(hour: float, by_k: float):
+    """By day its death was told to nobody: as steeply had it fallen within the hour."""
+    floor, lamp = died(4.5, late_min=1.0), died(7.0, late_min=1.0)
+
+    def first(wild_k: float) -> float:
+        def read(minute: float) -> float:
+            return 5.0 + lamp(minute) + wild_k * (-35.0 <= minute < -34.0)
+
+        said = told(hour, floor=lambda m: 2.5 + floor(m), under_lamp_1=read)
+        return next(minute for minute, _ in said if minute > 0.0)
+
+    assert first(by_k) <= first(0.0) + 0.5
