@@ -154,7 +154,7 @@ class CommitQueue:
             self.something_is_new(now)
         if waiting:
             self.something_is_new(now)
-        if pending.oldest is None and not self.core.to_tell:
+        if pending.oldest is None and not self.core.to_tell and not last:
             return []
         age_s = (now.tick - (pending.oldest or now.tick)) / self.clock.speed
         urgent = last or pending.urgent or self.core.to_tell

@@ -4,7 +4,7 @@ service, the replay, the rehearsal and the offline commands all run this one cor
 Not for two threads at once. What happened since the last `take` waits in a commit; whoever takes it
 makes it durable before it tells or acknowledges anything."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, field
 
 from monitor.brooding.entries import LEDGER_KINDS
@@ -281,7 +281,8 @@ class Core:
         self, site: Site, contacts: tuple[Contact, ...], policy: Policy, now: Moment
     ) -> None:
         """Goes on with another configuration: what still fits is kept. Built aside and swapped
-        last: whatever goes wrong in it, the watch goes on as it was."""
+        last: whatever goes wrong in it, the watch goes on as it was. What was heard before was
+        judged by the other one, and is not to be lived through again by this."""
         engine = Engine(site, now)
         engine.restore(self.engine.kept())
         plan = NotificationPlan(site, contacts, policy, look=lambda: self.status(self._now))
@@ -289,16 +290,18 @@ class Core:
         self.site, self.engine, self._plan, self._contacts = site, engine, plan, contacts
         self.hearing.reconfigured(site)
         self._plan_due = plan.next_due
+        self.snapshot_wanted = True
         self.fit_configuration(now)
 
-    def fit_configuration(self, now: Moment) -> None:
+    def fit_configuration(self, now: Moment, untold: Collection[str] = ()) -> None:
         """After a reload and at each start. The birds of a box that was renamed go over into it, in
-        the ledger for all to see; those that the configuration leaves unwatched are told of. Nobody
-        else says of a contact that is gone that it need not be reached any more."""
+        the ledger for all to see; those that the configuration leaves unwatched are told of, and so
+        is an occurrence that nobody was told of. Nobody else says of a contact that is gone that it
+        need not be reached any more."""
         for box in self.site.brooders:
             for entry in moved_into(box, self.ledger, now):
                 self._keep(entry, now)
-        self._changed(self.engine.look_again(now), now)
+        self._changed(self.engine.look_again(now, untold), now)
         names = {contact.name for contact in self._contacts}
         for alarm in self.status(now).alarms:
             if alarm.contact is not None and alarm.contact not in names:

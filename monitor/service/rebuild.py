@@ -2,7 +2,8 @@
 
 The last snapshot, then every input kept after it, in order, through the same core. What came of
 those inputs was kept in the same transactions, so it is not told again: the outbox knows what is
-still to be sent.
+still to be sent. But where the configuration was changed after a power cut, before the start, they
+may come to what no run has told: what stands of that is `untold`.
 
 Where that does not hold (the record was brought in, or the snapshot is of another form), the last
 days of the record are lived through again, as `brooder replay` would: nothing that comes of it is
@@ -19,7 +20,18 @@ from operator import attrgetter
 from typing import Any, TypeVar
 
 from monitor.brooding.entries import LEDGER_KINDS
-from monitor.events import BadValue, CameLate, Entry, EntryKind, Measured, Moment, Reading, State
+from monitor.events import (
+    BadValue,
+    CameLate,
+    Change,
+    ChangeKind,
+    Entry,
+    EntryKind,
+    Measured,
+    Moment,
+    Reading,
+    State,
+)
 from monitor.intake.held import HeldTimes
 from monitor.intake.redelivered import RedeliveryMemory
 from monitor.journal.bringing_in import NO_FLOOR
@@ -42,6 +54,7 @@ LIVED_AGAIN_S = 60 * 86400.0
 REACHED_WITHIN_S = 7 * 86400.0
 LEARNT_FROM_S = 3 * 86400.0
 MOST_LEARNT_FROM = 100_000  # readings: a minute of the smallest board
+KNOWN_FROM_S = 86400.0  # before a record that is lived through: which alarms stand, by the journal
 AHEAD_S = 60.0  # nothing in the record is later than its end, but for what a clock's step made so
 
 
@@ -51,6 +64,7 @@ class Rebuilt:
 
     core: Core
     ended: Moment | None = None  # how far the last run had come; None: there was none
+    untold: frozenset[str] = frozenset()  # occurrences of which the journal knows nothing
     unsent: list[OutboxRow] = field(default_factory=list)
     memory: RedeliveryMemory = field(default_factory=RedeliveryMemory)
     held: HeldTimes = field(default_factory=HeldTimes)
@@ -65,6 +79,7 @@ def rebuild(make: Callable[[Moment], Core], reader: JournalReader, now: Moment) 
     be read."""
     ended = reader.advanced_to()
     entries = reader.entries()
+    untold: frozenset[str] = frozenset()
     if ended is None:
         core = _brought_in(make, reader, entries, now)
     else:
@@ -74,10 +89,12 @@ def rebuild(make: Callable[[Moment], Core], reader: JournalReader, now: Moment) 
         core, mark = _restored(make, reader, entries, begin, shift_s)
         _feed(core, reader, mark, shift_s, until=begin.tick + AHEAD_S)
         _advance(core, begin)
+        untold = _or(lambda: _untold(core, reader), untold)
         core.take(now)  # kept and told, or in the outbox, by the run that wrote it
     return Rebuilt(
         core=core,
         ended=ended,
+        untold=untold,
         unsent=_or(reader.outbox_pending, []),
         memory=RedeliveryMemory(_or(reader.redelivery_marks, b"")),
         held=_or(lambda: _held(core, reader), HeldTimes()),
@@ -238,6 +255,24 @@ def _feed(core: Core, reader: JournalReader, mark: int, shift_s: float, *, until
             _one(core, moved)
     except Exception:
         log.exception("Some records could not be read; the watch goes on without them.")
+
+
+def _untold(core: Core, reader: JournalReader) -> frozenset[str]:
+    """Occurrences raised by living through the record, of alarms that by the journal do not
+    stand."""
+    raised = [change for change in core.waiting.changes if change.change is ChangeKind.RAISED]
+    if not raised:
+        return frozenset()
+    newest = {
+        _alarm_of(change): change.change for change in reader.changes(raised[0].at - KNOWN_FROM_S)
+    }
+    over = {alarm for alarm, change in newest.items() if change is ChangeKind.CLEARED}
+    known = newest.keys() - over
+    return frozenset(change.occurrence for change in raised if _alarm_of(change) not in known)
+
+
+def _alarm_of(change: Change) -> str:
+    return change.occurrence.rpartition("/")[0]
 
 
 def _advance(core: Core, now: Moment) -> None:

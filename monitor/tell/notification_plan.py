@@ -30,6 +30,7 @@ from monitor.tell.open_incidents import (
     has_come_again,
     incident_for,
     is_called_off,
+    is_renewed,
     out_of_band,
     says_nothing_new,
     shared_by_boxes,
@@ -253,8 +254,12 @@ class NotificationPlan(Kept):
         alarm = incident.add(change)
         incident.changed = tick
         worse = incident.worst is not before
-        if tick < self._back_by + _RAISED_BY_S:
-            self._incidents = [o for o in self._incidents if not has_come_again(o, incident)]
+        after_a_gap = tick < self._back_by + _RAISED_BY_S
+        self._incidents = [
+            one
+            for one in self._incidents
+            if not (has_come_again(one, incident) and (after_a_gap or is_renewed(one)))
+        ]
         incident = shared_by_boxes(self._incidents, incident, change, tick)
         if change.facts.get("folded") and change.alarm is AlarmName.PROBE_FAULT and before is None:
             # told as what is behind the cold of its box: repeated for itself

@@ -135,6 +135,22 @@ def test_a_disk_that_is_known_to_hang_is_not_waited_for_again(
     assert rig.commits.only_in_memory == 0
 
 
+def test_a_stop_keeps_its_state_also_where_nothing_has_come_since_the_last_commit(
+    tmp_path: Path, site: Site
+) -> None:
+    """Else the next start lives through a record that may be another configuration's."""
+    rig = Rig(tmp_path, site)
+    with running(rig):
+        rig.say("35.0")
+        wait_until(lambda: rig.far.acknowledged == [1])
+        place(rig)
+        rig.goes_round()
+        wait_until(lambda: not rig.commits.untold and rig.writer.has(1))
+    with JournalReader(rig.path) as reader:
+        states = [reader.snapshot(name) for name in ("engine", "plan", "hearing")]
+        assert [list(reader.inputs_since(s.mark)) for s in states if s is not None] == [[]] * 3
+
+
 def test_what_a_stop_loses_is_counted(tmp_path: Path, site: Site) -> None:
     with running(Rig(tmp_path, site)) as rig:
         rig.say("30.0")
