@@ -17,7 +17,10 @@ from monitor.watch.status import MeterStatus
 from monitor.watch.taken_out import GONE
 
 _COVER_KNOWN_S = 2 * 3600.0  # a switch that was not heard for so long says nothing of the cover
-_UNHEARD = "the switch of the cover has not been heard for 2 hours: look whether it is closed"
+_UNHEARD = (
+    f"the switch of the cover has not been heard for {_COVER_KNOWN_S / 3600.0:g} hours: "
+    "look whether it is closed"
+)
 
 
 @part
@@ -63,6 +66,8 @@ class BoxMeters(Kept, Owner):
             )
             for m in brooder.meters
         }
+        # Those of the cover.
+        self._switches = [m for m in self._meters.values() if m.meter.quantity in (COVER, CONTACT)]
         named = {source.name: source for source in brooder.heat}
         self._heat = {
             m.key: HeatSeen(named[m.source])
@@ -106,8 +111,7 @@ class BoxMeters(Kept, Owner):
             self._register.see(alarm, self._is_off(self._meters[key], tick), tick)
         is_open = self.cover_open(tick)
         if is_open is None:  # to say that it is closed would be a guess
-            switched = any(m.meter.quantity.is_state for m in self._meters.values())
-            self._register.stop(self.left_open, tick, _UNHEARD if switched else GONE)
+            self._register.stop(self.left_open, tick, _UNHEARD if self._switches else GONE)
         self._register.see(self.left_open, birds and is_open is True, tick)
         silent_s = self._brooder.limits.silent_s
         others = [*heard, *(m.tick for m in self._meters.values() if m.tick is not None)]
@@ -142,11 +146,7 @@ class BoxMeters(Kept, Owner):
 
     def cover_open(self, tick: float) -> bool | None:
         """Is a cover open? None: no switch says so, or none was heard for long."""
-        said = [
-            _is_open(m)
-            for m in self._meters.values()
-            if m.meter.quantity in (COVER, CONTACT) and not m.silent(tick, _COVER_KNOWN_S)
-        ]
+        said = [_is_open(m) for m in self._switches if not m.silent(tick, _COVER_KNOWN_S)]
         if True in said:
             return True
         return None if not said or None in said else False
