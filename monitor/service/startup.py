@@ -215,7 +215,7 @@ def catch_up(core: Core, ended: Moment | None, now: Moment, *, on_for_s: float) 
         core.fault(AlarmName.CLOCK_FAULT, True, now, why)
     if now.at - ended.at >= DOWN_WORTH_TELLING_S:
         _say_gap(core, ended, now)
-    if clock_sure and core.status(now).clock_doubted_s is not None:
+    if clock_sure and core.engine.watcher.doubted_s is not None:
         core.fault(AlarmName.CLOCK_FAULT, False, now, Facts())  # it was set while nobody watched
     return clock_sure
 
@@ -227,7 +227,7 @@ def _see_clock(core: Core, ended: Moment, now: Moment, *, just_on: bool) -> bool
     if jump_s < -STALE_S:
         core.clock_jumped(now, jump_s, sure=not just_on)
         return not just_on
-    doubted_s = core.status(now).clock_doubted_s
+    doubted_s = core.engine.watcher.doubted_s
     return doubted_s is None or jump_s + doubted_s >= -STALE_S
 
 

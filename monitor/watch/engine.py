@@ -92,7 +92,7 @@ class Engine(Kept):
         boxes = list(self._boxes.values())
         self._box_of_meter = {meter.key: box for box in boxes for meter in box.brooder.meters}
         self._silence = silence = Silence(boxes, self._site_probes, register, timers)
-        self._watcher = Watcher(register, timers, boxes, closed)
+        self.watcher = self._watcher = Watcher(register, timers, boxes, closed)
         self._unwatched = Unwatched(boxes, register)
         self._quarters = QuarterHours(
             boxes, site.timezone, register=register, timers=timers, ledger=ledger
@@ -361,7 +361,6 @@ class Engine(Kept):
             boxes=list(self._boxes.values()),
             site_probes=self._site_probes,
             mains=self._mains,
-            doubted_s=self._watcher.doubted_s,
             alarms=self._register.standing(),
             tick=max(now.tick, self.tick),
             at=now.at,

@@ -32,7 +32,6 @@ def site_status(
     boxes: list[BrooderWatch],
     site_probes: list[ProbeWatch],
     mains: Mains,
-    doubted_s: float | None,
     alarms: Iterable[Alarm],
     tick: float,
     at: float,
@@ -55,7 +54,6 @@ def site_status(
             None,
         ),
         alarms=_sorted(shown.get(None, [])),
-        clock_doubted_s=doubted_s,
     )
 
 

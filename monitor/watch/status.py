@@ -187,7 +187,6 @@ class SiteStatus:
     outside_c: float | None
     alarms: tuple[AlarmStatus, ...]  # of the site and the watcher itself, worst first
     meters: tuple[MeterStatus, ...] = ()  # the site's own: mains, battery
-    clock_doubted_s: float | None = None  # how far it was set since it is doubted, if it is
 
     def brooder(self, name: str) -> BrooderStatus | None:
         """The brooder of that name."""

@@ -134,6 +134,12 @@ class Watcher(Kept, Owner):
         doubted = self._wrong.get(self._alarm(AlarmName.CLOCK_FAULT).key, False)
         return self._doubted_s if doubted else None
 
+    @property
+    def unreached(self) -> list[str]:
+        """The contacts that a message did not reach."""
+        faults = self._register.standing(name=AlarmName.DELIVERY_FAULT.value)
+        return [alarm.subject for alarm in faults if alarm.subject is not None]
+
     def _ages(self, tick: float) -> str:
         """Birds that were entered by a clock months behind would be taken for grown ones."""
         at = self._register.wall_at(tick)
