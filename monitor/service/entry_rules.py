@@ -113,7 +113,8 @@ def _identity(entry: Entry) -> str | int:
 
 
 def lost_by(ledger: Ledger, now: Site, wanted: Site) -> list[str]:
-    """The birds that nobody would watch over with the `wanted` configuration, in sentences."""
+    """The birds that nobody would watch over with the `wanted` configuration, and somebody does
+    with the one in force, in sentences."""
     boxes = {box.name: box for box in wanted.brooders}
     before = {box.name: box for box in now.brooders}
     renamed = {box.renamed_from for box in wanted.brooders}
@@ -121,7 +122,7 @@ def lost_by(ledger: Ledger, now: Site, wanted: Site) -> list[str]:
     for name in sorted(ledger.open):
         batch, box = ledger.running(name), boxes.get(name)
         heads = 0 if batch is None else batch.head_count()
-        if box is None and name not in renamed:
+        if box is None and name in before and name not in renamed:
             lost.append(
                 f"{heads} birds are in {name}, which this configuration does not have; if the "
                 f'box only has another name now, write renamed_from = "{name}" under it; if '

@@ -62,7 +62,7 @@ class MessageComposer:
             MessageKind.RAISED,
             key=f"{lead.occurrence}:raised",
             words=incident_words.raised(_to_list(incident, untold), self.site),
-            told=self.first(lead.priority) + self._who_know(incident, lead),
+            told=self.first(lead.priority) + self.who_know(incident, lead),
             at=at,
             lead=lead,
         )
@@ -75,7 +75,7 @@ class MessageComposer:
             MessageKind.RAISED,
             key=f"{lead.occurrence}:explained:{change.cause.value}",
             words=for_change(change, self.site),
-            told=self._who_know(incident, lead),
+            told=self.who_know(incident, lead),
             at=change.at,
             lead=lead,
         )
@@ -84,7 +84,7 @@ class MessageComposer:
         """A scheduled repeat. Those of a warning wait for the morning in quiet hours; None where
         it would reach nobody for that reason."""
         lead = alarm.change
-        told = self._who_know(incident, lead)
+        told = self.who_know(incident, lead)
         if lead.priority is not Priority.URGENT:
             quiet = self._quiet(at)
             told = [name for name in told if name not in quiet]
@@ -110,7 +110,7 @@ class MessageComposer:
             MessageKind.AGAIN,
             key=f"{incident.id}:anew:{answer.times}",
             words=incident_words.asked_anew(incident, answer, at, self.site, self.look()),
-            told=self._who_know(incident, lead),
+            told=self.who_know(incident, lead),
             at=at,
             lead=lead,
         )
@@ -202,7 +202,7 @@ class MessageComposer:
         """Who is told at once."""
         return [contact.name for contact in first_told(self.contacts, priority)]
 
-    def _who_know(self, incident: ToldIncident, lead: Change) -> list[str]:
+    def who_know(self, incident: ToldIncident, lead: Change) -> list[str]:
         """Those who were told, and want what is so urgent."""
         want = {c.name for c in self.contacts if lead.priority in c.priorities}
         return [name for name in incident.told_to if name in want]

@@ -404,16 +404,20 @@ class NotificationPlan(Kept):
         return [message]
 
     def resume(self) -> None:
-        """Brooders and contacts that are no longer configured drop out."""
+        """Contacts that are no longer configured drop out. Where nobody is left of those who know
+        of a trouble, who would be told now hears how it goes on; an urgent one that waits for an
+        answer is passed on to them at once. What was about a box that is gone the watch ends."""
         self._times.not_before = self._back_by
-        places = {box.name for box in self._site.brooders} | {"site"}
         names = {contact.name for contact in self._contacts}
-        self._incidents = [one for one in self._incidents if one.place in places]
         for incident in self._incidents:
-            if incident.shared:
-                for alarm in incident.alarms.values():
-                    alarm.open = alarm.open and alarm.change.brooder in places
             incident.told_to = [name for name in incident.told_to if name in names]
+            if incident.last_told is None or incident.worst is None:
+                continue
+            asks, lead = incident.unanswered(), incident.lead()
+            change = incident.worst if lead is None else lead.change
+            urgent = asks is not None and asks.change.priority is Priority.URGENT
+            if not urgent and not self._composer.who_know(incident, change):
+                incident.reach(self._composer.first(change.priority))
 
 
 def _newest(said: list[Message]) -> list[Message]:

@@ -37,6 +37,7 @@ class Watched:
         self.told: list[Message] = []
         self.core = self._made(FULL, ME, ANN)
         self.core.enter(hatched_today(self.at), self.now)
+        self.floor_c = 35.0
 
     @property
     def now(self) -> Moment:
@@ -56,7 +57,7 @@ class Watched:
             self.core.advance(self.now)
             for probe in self.core.site.all_probes:
                 if probe.name != but:
-                    temp_c = 35.0 + self.at % 90 / 1000
+                    temp_c = self.floor_c + self.at % 90 / 1000
                     self.core.take_in(Reading(*self.now, probe.key, temp_c))
             if also is not None:
                 also(self)
@@ -104,6 +105,39 @@ def test_nobody_is_reminded_of_what_was_taken_out(
     after = [m for m in watched.goes_on(5 * 3600.0) if m.kind is not MessageKind.EVENING]
     assert [message.kind for message in after] == [MessageKind.OVER]
     assert "no longer configured" in after[0].body
+
+
+@pytest.mark.parametrize("how", ["a start", "a reload"])
+def test_the_cold_of_a_box_that_has_another_name_is_told_of_that_one_and_over_of_the_old(
+    how: str,
+) -> None:
+    """Its trouble was dropped without a word: the record and the page knew of its end, and whoever
+    was told did not."""
+    watched = Watched()
+    watched.goes_on(600.0)
+    watched.floor_c = 21.0
+    watched.goes_on(600.0)
+    watched.becomes(how, a_site(replace(a_brooder("shed", floors=2), renamed_from="porch")), ME)
+    watched.told += watched.core.take(watched.now).messages
+    told = {(message.kind, message.title) for message in watched.goes_on(600.0)}
+    assert {
+        (MessageKind.OVER, "porch: alarm ended"),
+        (MessageKind.RAISED, "shed: dangerously cold"),
+    } <= told
+
+
+@pytest.mark.parametrize("how", ["a start", "a reload"])
+def test_who_has_another_name_hears_how_it_goes_on(how: str) -> None:
+    """The warning went on, and its reminders and its end were for nobody."""
+    watched = Watched()
+    watched.becomes("a reload", FULL, ME)
+    watched.goes_on(1800.0)
+    watched.goes_on(2000.0, OUT)
+    watched.becomes(how, FULL, replace(ME, name="grower"))
+    told = [*watched.goes_on(7200.0, OUT), *watched.goes_on(3600.0)]
+    about = [m for m in told if m.kind is not MessageKind.EVENING]
+    assert {message.kind for message in about} == {MessageKind.AGAIN, MessageKind.OVER}
+    assert {message.contacts for message in about} == {("grower",)}
 
 
 @pytest.mark.parametrize("how", ["a start", "a reload"])

@@ -58,6 +58,12 @@ def test_the_last_floor_probe_of_birds_is_not_taken_away(core: Core) -> None:
     assert "last floor probe" in why
 
 
+def test_birds_that_are_lost_already_keep_no_change_from_the_others(core: Core) -> None:
+    """Until they were found again no contact and no probe could be added."""
+    lost = a_site(a_brooder("shed"))
+    assert lost_by(core.ledger, lost, a_site(a_brooder("shed", floors=2))) == []
+
+
 def test_a_start_that_finds_it_so_says_it_urgently_and_again(core: Core) -> None:
     assert told(core, a_site(a_brooder("Porch"))) == ["Hillside: cold is not watched for"]
     core.advance(later(1500))

@@ -1339,18 +1339,6 @@ def test_after_a_night_without_power_only_the_last_repeat_comes():
     assert said[0].key == "porch/chill/1:again:24"
 
 
-def test_a_brooder_taken_out_of_the_configuration_drops_out_of_a_restored_plan():
-    teller = Teller()
-    teller.take(raised(A.CHILL))
-    here = site()
-    smaller = Site(
-        name=here.name, timezone=here.timezone, units=here.units, brooders=here.brooders[1:]
-    )
-    plan = NotificationPlan(smaller, (ME,))
-    plan.restore(teller.plan.kept(), 0.0)
-    assert plan.advance(Moment(NIGHT + 3600, NIGHT + 3600)) == []
-
-
 def test_all_messages_of_a_restored_plan_are_those_of_one_never_stopped():
     whole, cut = Teller(ME, ANN), Teller(ME, ANN)
     for teller in (whole, cut):
