@@ -5,10 +5,13 @@ All lengths in metres, temperatures in degC, durations in seconds, powers in wat
 import re
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Annotated
 from zoneinfo import ZoneInfo
 
+from pydantic import PlainSerializer, PlainValidator
+
 from monitor.measures import Price
-from monitor.quantities import Quantity
+from monitor.quantities import QUANTITIES, Quantity
 from monitor.units import Unit
 
 
@@ -36,6 +39,12 @@ def place_for(name: str) -> Place:
     if "cool" in word or "far" in word:
         return Place.COOL_END
     return Place.FLOOR
+
+
+# Kept by its name: who asks which it is compares with the row itself.
+OfKind = Annotated[
+    Quantity, PlainSerializer(lambda row: row.kind), PlainValidator(lambda kind: QUANTITIES[kind])
+]
 
 
 class Steps(StrEnum):
@@ -70,7 +79,7 @@ class Meter:
     brooder: str | None
     name: str | None  # None: the only one of its kind there
     topic: str
-    quantity: Quantity
+    quantity: OfKind
     value_pointer: str | None = None
     time_pointer: str | None = None
     senml_name: str | None = None

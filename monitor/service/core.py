@@ -4,7 +4,7 @@ service, the replay, the rehearsal and the offline commands all run this one cor
 Not for two threads at once. What happened since the last `take` waits in a commit; whoever takes it
 makes it durable before it tells or acknowledges anything."""
 
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 from monitor.brooding.entries import LEDGER_KINDS
@@ -24,6 +24,7 @@ from monitor.events import (
 )
 from monitor.journal.records import Commit, Entered, Input, WatcherFault
 from monitor.journal.resolution import kept_at
+from monitor.kept import freeze
 from monitor.service.entry_rules import (
     in_order,
     lost_from,
@@ -35,6 +36,7 @@ from monitor.service.entry_rules import (
     with_free_number,
 )
 from monitor.service.hearing import Hearing
+from monitor.service.in_force import InForce
 from monitor.site import Site
 from monitor.tell.contact import Contact
 from monitor.tell.message import Message
@@ -70,7 +72,7 @@ class Core:
         self.engine = Engine(site, start)
         self.hearing = Hearing(site)
         self._now = start
-        self._contacts = contacts
+        self.in_force = InForce(site, contacts, policy or Policy())
         self._plan = NotificationPlan(site, contacts, policy, look=lambda: self.status(self._now))
         self._next_entry_number = next_entry_number
         self.answers: list[Entry] = []  # acknowledgements, by which a link is known as used
@@ -234,7 +236,12 @@ class Core:
     def snapshots(self) -> dict[str, State]:
         """The state after everything taken in so far."""
         hearing = self.hearing.clocks.kept()
-        return {"engine": self.engine.kept(), "plan": self._plan.kept(), "hearing": hearing}
+        return {
+            "engine": self.engine.kept(),
+            "plan": self._plan.kept(),
+            "hearing": hearing,
+            "in-force": freeze(self.in_force.without_secrets()),
+        }
 
     def restore(self, snapshots: dict[str, State], shift_s: float) -> None:
         """As it was, every tick `shift_s` later."""
@@ -278,35 +285,42 @@ class Core:
         return len(lost) + len(missing)
 
     def reconfigured(
-        self, site: Site, contacts: tuple[Contact, ...], policy: Policy, now: Moment
+        self,
+        site: Site,
+        contacts: tuple[Contact, ...],
+        policy: Policy,
+        now: Moment,
+        *,
+        fit: bool = True,
     ) -> None:
         """Goes on with another configuration: what still fits is kept. Built aside and swapped
-        last: whatever goes wrong in it, the watch goes on as it was. What was heard before was
-        judged by the other one, and is not to be lived through again by this."""
+        last: whatever goes wrong in it, the watch goes on as it was. `fit` False: what follows
+        from it says `fit_configuration` later."""
         engine = Engine(site, now)
         engine.restore(self.engine.kept())
         plan = NotificationPlan(site, contacts, policy, look=lambda: self.status(self._now))
         plan.restore(self._plan.kept(), 0.0)
-        self.site, self.engine, self._plan, self._contacts = site, engine, plan, contacts
+        self.site, self.engine, self._plan = site, engine, plan
+        self.in_force = InForce(site, contacts, policy)
         self.hearing.reconfigured(site)
         self._plan_due = plan.next_due
-        self.snapshot_wanted = True
-        self.fit_configuration(now)
+        self.snapshot_wanted = True  # what was heard before was judged by the other one
+        if fit:
+            self.fit_configuration(now)
 
-    def fit_configuration(self, now: Moment, untold: Collection[str] = ()) -> None:
+    def fit_configuration(self, now: Moment) -> None:
         """After a reload and at each start. The birds of a box that was renamed go over into it, in
-        the ledger for all to see; those that the configuration leaves unwatched are told of, and so
-        is an occurrence that nobody was told of. Nobody else says of a contact that is gone that it
-        need not be reached any more."""
+        the ledger for all to see; those that the configuration leaves unwatched are told of. Nobody
+        else says of a contact that is gone that it need not be reached any more."""
         for box in self.site.brooders:
             for entry in moved_into(box, self.ledger, now):
                 self._keep(entry, now)
-        self._changed(self.engine.look_again(now, untold), now)
-        names = {contact.name for contact in self._contacts}
-        for gone in self.engine.watcher.unreached:
-            if gone not in names:
-                facts = Facts(contact=gone, reason=f"{gone} is no longer among the contacts")
-                self.fault(AlarmName.DELIVERY_FAULT, False, now, facts)
+        self._changed(self.engine.look_again(now), now)
+        names = {contact.name for contact in self.in_force.contacts}
+        for alarm in self.status(now).alarms:
+            if alarm.contact is not None and alarm.contact not in names:
+                why = f"{alarm.contact} is no longer among the contacts"
+                self.fault(alarm.alarm, False, now, Facts(contact=alarm.contact, reason=why))
 
     # -- inside
 

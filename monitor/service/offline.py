@@ -30,12 +30,11 @@ def answer(settings: Settings, what: str, details: dict[str, Any]) -> Any:
         def make(begin: Moment) -> Core:
             return core_of(settings, begin, journal.next_entry_number)
 
-        rebuilt = rebuild(make, reader, now)
-        core = rebuilt.core
+        core = rebuild(make, reader, now).core
         # Nor does anybody watch now: a probe that was not heard is not to blame.
         catch_up(core, ended, now, on_for_s=time.monotonic())
         core.learn(second_copy.read(settings.state_folder).entries, now)
-        core.fit_configuration(now, rebuilt.untold)
+        core.fit_configuration(now)
         if journal.set_aside is not None:  # told with the next start's messages
             about = Facts(reason=about_aside(journal.set_aside))
             core.fault(AlarmName.STORAGE_FAULT, True, now, about)

@@ -2,8 +2,7 @@
 
 The last snapshot, then every input kept after it, in order, through the same core. What came of
 those inputs was kept in the same transactions, so it is not told again: the outbox knows what is
-still to be sent. But where the configuration was changed after a power cut, before the start, they
-may come to what no run has told: what stands of that is `untold`.
+still to be sent. All that by the configuration of then; only after it the one of now is taken.
 
 Where that does not hold (the record was brought in, or the snapshot is of another form), the last
 days of the record are lived through again, as `brooder replay` would: nothing that comes of it is
@@ -20,18 +19,7 @@ from operator import attrgetter
 from typing import Any, TypeVar
 
 from monitor.brooding.entries import LEDGER_KINDS
-from monitor.events import (
-    BadValue,
-    CameLate,
-    Change,
-    ChangeKind,
-    Entry,
-    EntryKind,
-    Measured,
-    Moment,
-    Reading,
-    State,
-)
+from monitor.events import BadValue, CameLate, Entry, EntryKind, Measured, Moment, Reading, State
 from monitor.intake.held import HeldTimes
 from monitor.intake.redelivered import RedeliveryMemory
 from monitor.journal.bringing_in import NO_FLOOR
@@ -39,7 +27,9 @@ from monitor.journal.forms.kept_values import kept_values
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import BROUGHT_IN, Entered, Input, OutboxRow, WatcherFault
 from monitor.journal.resolution import PER_DEGREE
+from monitor.kept import thaw
 from monitor.service.core import Core
+from monitor.service.in_force import InForce
 from monitor.service.logs import facts
 from monitor.site import Site
 
@@ -54,7 +44,6 @@ LIVED_AGAIN_S = 60 * 86400.0
 REACHED_WITHIN_S = 7 * 86400.0
 LEARNT_FROM_S = 3 * 86400.0
 MOST_LEARNT_FROM = 100_000  # readings: a minute of the smallest board
-KNOWN_FROM_S = 86400.0  # before a record that is lived through: which alarms stand, by the journal
 AHEAD_S = 60.0  # nothing in the record is later than its end, but for what a clock's step made so
 
 
@@ -64,7 +53,6 @@ class Rebuilt:
 
     core: Core
     ended: Moment | None = None  # how far the last run had come; None: there was none
-    untold: frozenset[str] = frozenset()  # occurrences of which the journal knows nothing
     unsent: list[OutboxRow] = field(default_factory=list)
     memory: RedeliveryMemory = field(default_factory=RedeliveryMemory)
     held: HeldTimes = field(default_factory=HeldTimes)
@@ -79,22 +67,21 @@ def rebuild(make: Callable[[Moment], Core], reader: JournalReader, now: Moment) 
     be read."""
     ended = reader.advanced_to()
     entries = reader.entries()
-    untold: frozenset[str] = frozenset()
     if ended is None:
         core = _brought_in(make, reader, entries, now)
     else:
         away_s = max(0.0, now.at - ended.at)
         shift_s = now.tick - away_s - ended.tick
         begin = Moment(ended.at, now.tick - away_s)
-        core, mark = _restored(make, reader, entries, begin, shift_s)
+        core, mark, wanted = _restored(make, reader, entries, begin, shift_s)
         _feed(core, reader, mark, shift_s, until=begin.tick + AHEAD_S)
         _advance(core, begin)
-        untold = _or(lambda: _untold(core, reader), untold)
         core.take(now)  # kept and told, or in the outbox, by the run that wrote it
+        if wanted.without_secrets() != core.in_force.without_secrets():
+            core.reconfigured(wanted.site, wanted.contacts, wanted.policy, begin, fit=False)
     return Rebuilt(
         core=core,
         ended=ended,
-        untold=untold,
         unsent=_or(reader.outbox_pending, []),
         memory=RedeliveryMemory(_or(reader.redelivery_marks, b"")),
         held=_or(lambda: _held(core, reader), HeldTimes()),
@@ -108,8 +95,9 @@ def _restored(
     entries: list[Entry],
     begin: Moment,
     shift_s: float,
-) -> tuple[Core, int]:
-    """A core with the last snapshots, and the log number from which inputs are still to be fed."""
+) -> tuple[Core, int, InForce]:
+    """A core with the last snapshots, by the configuration of then; the log number from which
+    inputs are still to be fed; and the configuration that is wanted."""
     try:
         snapshots: dict[str, State] = {}
         marks = []
@@ -122,9 +110,13 @@ def _restored(
         if mark >= (reader.cursor(BROUGHT_IN) or 0):
             core = make(begin if snapshots else _first(reader, begin, shift_s))
             core.answers = _answers(entries)
+            wanted, then = core.in_force, _or(lambda: _in_force(reader), None)
+            if then is not None and then != wanted.without_secrets():
+                now = core.engine.now
+                core.reconfigured(then.site, then.contacts, then.policy, now, fit=False)
             core.restore(snapshots, shift_s)
             _learn_older_entries(core, reader, entries, mark, begin)
-            return core, mark
+            return core, mark, wanted
     except ValueError as error:
         log.warning(
             "The last state has another form; the watch begins from the record.",
@@ -132,7 +124,14 @@ def _restored(
         )
     except Exception:
         log.exception("The last state cannot be used; the watch begins from the record.")
-    return _relearnt(make, reader, entries, begin), reader.newest_commit()
+    core = _relearnt(make, reader, entries, begin)
+    return core, reader.newest_commit(), core.in_force
+
+
+def _in_force(reader: JournalReader) -> InForce | None:
+    """The configuration of the last snapshots."""
+    snapshot = reader.snapshot("in-force")
+    return None if snapshot is None else thaw(InForce, snapshot.state, 0.0)
 
 
 def _brought_in(
@@ -255,24 +254,6 @@ def _feed(core: Core, reader: JournalReader, mark: int, shift_s: float, *, until
             _one(core, moved)
     except Exception:
         log.exception("Some records could not be read; the watch goes on without them.")
-
-
-def _untold(core: Core, reader: JournalReader) -> frozenset[str]:
-    """Occurrences raised by living through the record, of alarms that by the journal do not
-    stand."""
-    raised = [change for change in core.waiting.changes if change.change is ChangeKind.RAISED]
-    if not raised:
-        return frozenset()
-    newest = {
-        _alarm_of(change): change.change for change in reader.changes(raised[0].at - KNOWN_FROM_S)
-    }
-    over = {alarm for alarm, change in newest.items() if change is ChangeKind.CLEARED}
-    known = newest.keys() - over
-    return frozenset(change.occurrence for change in raised if _alarm_of(change) not in known)
-
-
-def _alarm_of(change: Change) -> str:
-    return change.occurrence.rpartition("/")[0]
 
 
 def _advance(core: Core, now: Moment) -> None:

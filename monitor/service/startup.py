@@ -112,7 +112,7 @@ def open_all(settings: Settings, clock: Clock | None = None) -> Opened:
         ledger_lost = True  # of birds that this journal, emptied since, knows nothing of
     if core.learn(copy.entries, now, damaged=ledger_lost):
         lost += [*([] if lost else ["the journal has lost entries"]), FROM_THE_COPY]
-    core.fit_configuration(now, rebuilt.untold)
+    core.fit_configuration(now)
     if ledger_lost and not copy.sound:
         # A box without birds has no target, so no alarm: silence would be deadly here.
         core.fault(AlarmName.UNWATCHED, True, now, Facts())

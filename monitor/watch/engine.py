@@ -12,7 +12,6 @@ not on how often `advance` is called; a restart from `kept()` goes on exactly wh
 What a reading does is in `readings`, what an entry does in `entry_effects`, what is looked at every
 quarter of an hour in `quarter_hours`."""
 
-from collections.abc import Collection
 from typing import Literal
 
 from monitor.brooding.lamp_safety import spare_w
@@ -173,14 +172,10 @@ class Engine(Kept):
         self._unwatched.judge(self.ledger, self.tick)
         return self._changes()
 
-    def look_again(self, now: Moment, untold: Collection[str] = ()) -> list[Change]:
+    def look_again(self, now: Moment) -> list[Change]:
         """The configuration may be another one than before: are there birds that it leaves
-        unwatched, or alarms of what it no longer has? What stands of the occurrences that nobody
-        was told of is raised anew."""
+        unwatched, or alarms of what it no longer has?"""
         self._run_until(now.tick)
-        for alarm in self._register.standing():
-            if alarm.occurrence in untold:
-                self._register.renew(alarm, self.tick)
         self._taken_out.end(self.tick)
         self._mains.look_again(self.tick)
         self._unwatched.judge(self.ledger, self.tick)

@@ -1,23 +1,31 @@
-"""Killed, and started with another configuration: the record since the last state is lived through
-by a configuration under which it was not heard. What comes of that and stands is told, once."""
+"""Stopped or killed, and started with another configuration: the record since the last state is
+lived through by the one under which it was heard, and only then the new one is taken, as a reload
+does. What comes of that is told, once."""
 
+import json
 from dataclasses import replace
+from datetime import time
 from functools import partial
 from pathlib import Path
 
 import pytest
-from support.engine_night import EVENING, a_brooder, a_site, hatched_today
+from support.engine_night import EVENING, a_brooder, a_meter, a_site, hatched_today, plugged
 
-from monitor.events import Entry, EntryKind, Moment
+from monitor.events import ChangeKind, Entry, EntryKind, Moment, Priority
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
+from monitor.kept import freeze, thaw
+from monitor.measures import Price
+from monitor.quantities import MAINS, POWER
 from monitor.service.core import Core
+from monitor.service.in_force import InForce
 from monitor.service.rebuild import rebuild
-from monitor.site import Limits, Site
+from monitor.site import Limits, ScheduleRow, Site, Steps
 from monitor.tell.contact import Contact
 from monitor.tell.message import MessageKind
 from monitor.tell.policy import Policy
 
+PRICE, URGENT_ALONE = Price(0.17, "$", ""), frozenset({Priority.URGENT})
 PHONE = (Contact(name="phone", url="json://a"),)
 PORCH = a_site(a_brooder())
 RENAMED = a_site(a_brooder("Porch"))
@@ -32,6 +40,7 @@ class Killed:
         self.path = path
         self.at = EVENING
         self.told: list[tuple[MessageKind, str]] = []
+        self.people = PHONE
         self.journal = Journal.open(path)
         self.journal.know(site.all_probes)
         self.core = self._made(site, self.now)
@@ -43,7 +52,7 @@ class Killed:
 
     def _made(self, site: Site, begin: Moment) -> Core:
         numbers = self.journal.next_entry_number
-        return Core(site, begin, contacts=PHONE, next_entry_number=numbers)
+        return Core(site, begin, contacts=self.people, next_entry_number=numbers)
 
     def keep(self, *, state: bool = False) -> None:
         if state or self.core.snapshot_wanted:
@@ -75,7 +84,7 @@ class Killed:
         with JournalReader(self.path) as reader:
             rebuilt = rebuild(partial(self._made, site), reader, self.now)
         self.core = rebuilt.core
-        self.core.fit_configuration(self.now, rebuilt.untold)
+        self.core.fit_configuration(self.now)
         self.at += 60.0
         self.core.advance(self.now)
         self.keep(state=True)
@@ -120,9 +129,10 @@ def test_a_floor_that_is_dangerously_cold_by_the_new_limits_is_told(tmp_path: Pa
     porch.enter(hatched_today())
     porch.floor(28.0, 1200.0)
     assert not any("dangerously" in title for _, title in porch.told)
-    told = porch.starts_with(PORCH)
-    assert [kind for kind, _ in told] == [MessageKind.RAISED], told
-    assert "dangerously cold" in told[0][1]
+    porch.starts_with(PORCH)
+    porch.floor(28.0, 120.0)
+    told = [(kind, title) for kind, title in porch.told if "dangerously" in title]
+    assert told == [(MessageKind.RAISED, "porch: dangerously cold")]
 
 
 def test_after_a_reload_nothing_is_judged_anew(porch: Killed) -> None:
@@ -138,3 +148,40 @@ def test_after_a_reload_nothing_is_judged_anew(porch: Killed) -> None:
         assert snapshot is not None
         assert not list(reader.inputs_since(snapshot.mark))
     assert porch.starts_with(shed) == []
+
+
+@pytest.mark.parametrize("state", [True, False], ids=["stopped", "killed"])
+def test_who_is_new_among_the_contacts_hears_at_once_of_what_nobody_has_answered(
+    porch: Killed, state: bool
+) -> None:
+    """It was passed on to them while the start read its journal, and that message was dropped."""
+    porch.floor(21.0, 300.0)
+    porch.keep(state=state)
+    porch.people = (*PHONE, Contact(name="neighbour", url="json://b"))
+    told = porch.starts_with(PORCH)
+    assert [kind for kind, _ in told] == [MessageKind.PASSED_ON]
+
+
+def test_what_was_told_of_a_box_that_has_another_name_since_is_over_in_the_record_too(
+    porch: Killed,
+) -> None:
+    """What was raised after the last state had no end, neither told nor kept."""
+    porch.floor(21.0, 300.0)
+    told = porch.starts_with(a_site(replace(a_brooder("shed"), renamed_from="porch")))
+    assert (MessageKind.OVER, "porch: alarm ended") in told
+    with JournalReader(porch.path) as reader:
+        newest = {change.occurrence: change.change for change in reader.changes()}
+    assert set(newest.values()) == {ChangeKind.CLEARED}
+
+
+def test_the_configuration_in_force_is_read_back_as_it_was_without_secrets() -> None:
+    rows = (ScheduleRow(from_day=0.0, target_c=35.0), ScheduleRow(from_day=7.0, target_c=32.0))
+    box = replace(plugged(a_brooder(floors=2)), own_schedule=rows, steps=Steps.STRAIGHT)
+    site = replace(a_site(box, outside=True), meters=(a_meter(MAINS, None),), price_per_kwh=PRICE)
+    me = Contact(name="me", url="json://secret", quiet_from=time(22), priorities=URGENT_ALONE)
+    in_force = InForce(site, (me,), Policy(morning_at=time(6, 30)))
+    kept = json.dumps(freeze(in_force.without_secrets()))
+    back = thaw(InForce, json.loads(kept), 0.0)
+    assert back == in_force.without_secrets()
+    assert {id(m.quantity) for m in back.site.all_meters} == {id(POWER), id(MAINS)}
+    assert "secret" not in kept
