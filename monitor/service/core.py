@@ -317,10 +317,10 @@ class Core:
                 self._keep(entry, now)
         self._changed(self.engine.look_again(now), now)
         names = {contact.name for contact in self.in_force.contacts}
-        for alarm in self.status(now).alarms:
-            if alarm.contact is not None and alarm.contact not in names:
-                why = f"{alarm.contact} is no longer among the contacts"
-                self.fault(alarm.alarm, False, now, Facts(contact=alarm.contact, reason=why))
+        for gone in self.engine.watcher.unreached:
+            if gone not in names:
+                facts = Facts(contact=gone, reason=f"{gone} is no longer among the contacts")
+                self.fault(AlarmName.DELIVERY_FAULT, False, now, facts)
 
     # -- inside
 
