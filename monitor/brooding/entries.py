@@ -48,6 +48,7 @@ REMARKS = frozenset(
         EntryKind.DEAD_ON_ARRIVAL,
     }
 )
+BY_CONFIGURATION = "configuration"  # who wrote the entries of a box that was renamed
 LEDGER_KINDS = REMARKS | {
     EntryKind.PLACED,
     EntryKind.LOSS,

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 
 from monitor.brooding.batch import Batch
-from monitor.brooding.entries import LEDGER_KINDS
+from monitor.brooding.entries import BY_CONFIGURATION, LEDGER_KINDS
 from monitor.brooding.ledger import Ledger
 from monitor.brooding.objection import Objection, objection
 from monitor.events import Entry, EntryKind, Moment, new_id
@@ -69,7 +69,7 @@ def placed_by_configuration(
         hatched=batch.hatched.isoformat(),
         kind=batch.kind,
         note=note,
-        by="configuration",
+        by=BY_CONFIGURATION,
     )
 
 
@@ -148,7 +148,7 @@ def moved_into(box: Brooder, ledger: Ledger, now: Moment) -> Iterator[Entry]:
         brooder=old,
         count=batch.head_count(),
         note=f"the box is called {box.name} now",
-        by="configuration",
+        by=BY_CONFIGURATION,
     )
     note = f"the box was called {old} before"
     yield placed_by_configuration(batch, box.name, note, ledger, now)

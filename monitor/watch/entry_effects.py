@@ -3,7 +3,7 @@ put aside, a probe taken out of service. Held by watch.engine."""
 
 from collections.abc import Iterable, Mapping
 
-from monitor.brooding.entries import LEDGER_KINDS
+from monitor.brooding.entries import BY_CONFIGURATION, LEDGER_KINDS
 from monitor.events import Entry, EntryKind
 from monitor.watch.alarm import Alarm
 from monitor.watch.alarm_register import AlarmRegister
@@ -82,7 +82,9 @@ class EntryEffects:
         named = None if entry.entry is EntryKind.UNDO else entry.brooder
         boxes = [box for box in self._boxes.values() if named in (None, box.name)]
         self._unwatched.said(entry)
-        self._watcher.season_changed(tick)
+        # Birds of a box that was renamed are in another one with the entry that follows.
+        if not (entry.entry is EntryKind.MOVED and entry.by == BY_CONFIGURATION):
+            self._watcher.season_changed(tick)
         self.await_birds(boxes)
         for box in boxes:
             batch = self._ledger.ledger.running(box.name)

@@ -127,6 +127,16 @@ def test_the_cold_of_a_box_that_has_another_name_is_told_of_that_one_and_over_of
 
 
 @pytest.mark.parametrize("how", ["a start", "a reload"])
+def test_a_full_disk_is_no_other_trouble_where_the_only_box_is_renamed(how: str) -> None:
+    """Between its two entries no box held birds: the trouble was told as over, and told anew."""
+    watched = Watched()
+    watched.core.fault(AlarmName.STORAGE_FAULT, True, watched.now, Facts(reason="it is full"))
+    assert [message.kind for message in watched.goes_on(600.0)] == [MessageKind.RAISED]
+    watched.becomes(how, a_site(replace(a_brooder("shed", floors=2), renamed_from="porch")), ME)
+    assert [message.title for message in watched.goes_on(600.0)] == []
+
+
+@pytest.mark.parametrize("how", ["a start", "a reload"])
 def test_who_has_another_name_hears_how_it_goes_on(how: str) -> None:
     """The warning went on, and its reminders and its end were for nobody."""
     watched = Watched()
