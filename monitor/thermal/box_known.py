@@ -62,6 +62,13 @@ class BoxKnown(Kept):
         hour = self.hour(tick)
         return hour is not None and (hour >= _NIGHT_H[0] or hour < SLEEP_TO_H)
 
+    def hangs(self, tick: float) -> bool:
+        """By night, has the floor settled by how the heat was hung for it?"""
+        hour = self.hour(tick)
+        hung_h = _NIGHT_H[0] + _CHANGED_S / 3600.0
+        settled = hour is not None and (hour >= hung_h or hour < _ASLEEP_TO_H)
+        return settled and not self.may_settle(tick)
+
     def acted_lately(self, tick: float) -> bool:
         """Did the grower do something here within minutes, as an entry says?"""
         return tick - self.acted < _ACTED_S

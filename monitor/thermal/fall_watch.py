@@ -140,6 +140,8 @@ class FallWatch(Kept):
         hear = cache(lambda: self._hear(tick))
         if by_night and not acted and fall.lies_open(tick, hear, nobody_at_work=asleep):
             return True
+        if self._floor.rests_on(tick, floor_c) and not (hear().spared or self._weather(tick)):
+            return True
         return (
             fall.tells(
                 tick,

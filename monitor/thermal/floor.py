@@ -5,6 +5,7 @@ Two probes of one floor differ by where they lie. How they usually do is learned
 does not jump when one of them is away or not to be trusted."""
 
 from collections.abc import Sequence
+from dataclasses import field
 
 from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Place
@@ -12,7 +13,7 @@ from monitor.thermal.box_known import BoxKnown
 from monitor.thermal.course import Course
 from monitor.thermal.diagnosis import Finding
 from monitor.thermal.slope import slope_per_h, sure_per_h
-from monitor.thermal.swing import Swing, Switching
+from monitor.thermal.swing import FAR_K, Rests, Swing, Switching
 from monitor.thermal.track import Track
 
 _OFFSET_RATE = 0.002  # of a step: how two floor probes differ is learned over half a day
@@ -31,6 +32,7 @@ class Floor(Kept):
     stepped: Tick = NEVER
     course: Course
     _switching: Switching
+    _rests: Rests = field(default_factory=Rests)
     _first: Tick = NEVER
     _recent: list[tuple[Tick, float]]
 
@@ -43,6 +45,7 @@ class Floor(Kept):
         self.measured = any(track.place is Place.FLOOR for track in self.lies_on)
         self.warmest = [track for track in self.lies_on if track.place is not Place.UNDER_HEAT]
         self.course, self._switching = Course(slow=True), Switching()
+        self._rests = Rests()
         self._recent = []
         self._rate_k_per_h: float | None = None  # None: nobody has asked since the last step
 
@@ -71,6 +74,7 @@ class Floor(Kept):
         self.course.grain_k = max([track.quantum_k for track in self.lies_on])
         self.course.add(tick, temp_c)
         self._switching.see(tick, temp_c)
+        self._rests.see(tick, temp_c)
         return temp_c
 
     def begin_again(self) -> None:
@@ -80,7 +84,7 @@ class Floor(Kept):
 
     def forget_swings(self) -> None:
         """The birds came or went: what was tried before with the heat is no thermostat's."""
-        self._switching = Switching()
+        self._switching, self._rests = Switching(), Rests()
 
     @property
     def rate_k_per_h(self) -> float:
@@ -125,6 +129,13 @@ class Floor(Kept):
         """Has a thermostat's next pulse not come, by its last two swings? Not while people are
         about: a feeding makes a rest longer."""
         return self._box.nobody_at_work(tick) and self._switching.overdue(tick, floor_c)
+
+    def rests_on(self, tick: float, floor_c: float) -> bool:
+        """Has a thermostat let it go far below its target, and for far longer than ever of late?
+        Once it has settled by how the heat hangs for the night."""
+        wanted_c = self.wanted_c
+        short = wanted_c is not None and floor_c < wanted_c - FAR_K
+        return short and self._box.hangs(tick) and self._rests.outlasted(tick, floor_c)
 
     @property
     def low_c(self) -> float | None:

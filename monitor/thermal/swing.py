@@ -1,11 +1,13 @@
 """A floor that a thermostat swings, whether one was declared or not: its falls to where it goes on
 again. `Switching` sees over hours where the middle is, how far down they reach, how far the next
 pulse goes and for how long, and whether it has not come (held by `floor`); `overdue` says the last
-of any course, in an hour and a half (called by `fall`, `witness`, `climb`). Figures are this
+of any course, in an hour and a half (called by `fall`, `witness`, `climb`). `Rests` asks less
+of the rests before, and more of the one that does not end (held by `floor`). Figures are this
 project's (assumed); tests/bench measures what they do."""
 
 from collections.abc import Sequence
 from math import inf
+from statistics import median
 from typing import NamedTuple
 
 from monitor.kept import NEVER, Kept, Tick, part
@@ -25,6 +27,12 @@ _OF_HOUR_K, _OF_HOUR_SHARE = 0.5, 0.3  # peaks, and troughs: or by the swing
 # So many times as long as the longest of them, and so far below any of their troughs (K).
 _OVERDUE = ((1.5, 0.4), (2.2, 0.2))
 _BY_NIGHT = ((1.25, 0.6), *_OVERDUE)  # no feeding makes a rest longer
+# Wherever they turn: so many rests are remembered, none of them so many times as long as another;
+# one that does not end lasts so many times as long as any, longer than a feeding, and goes so far
+# below all (K).
+_RESTS, _EVEN, _LONG, _LONG_S, FAR_K = 4, 2.0, 2.0, 1200.0, 0.8
+_TURN_SHARE = 0.4  # of its swings: birds that come and go end no rest
+_UNHEARD_S = 900.0  # a pulse may have come meanwhile
 
 
 class _Ended(NamedTuple):
@@ -124,6 +132,61 @@ class Switching(Kept):
             return None
         shown = min(lasted_s) / (min(lasted_s) + _SMOOTHED_S)
         return Swing(0.5 * (peak_c + trough_c), 0.5 * shown * (peak_c - trough_c), sure)
+
+
+class Rest(NamedTuple):
+    """One rest of a thermostat, as the floor shows it."""
+
+    lasted_s: float
+    peak_c: float
+    trough_c: float
+
+
+@part
+class Rests(Kept):
+    """Learns how long a thermostat rests, and sees that one does not end."""
+
+    _ended: list[Rest]
+    _peak: tuple[Tick, float] = (NEVER, -1e9)
+    _trough: tuple[Tick, float] | None = None  # None: it does not rest
+    _heard: Tick = NEVER
+
+    def __init__(self) -> None:
+        self._ended = []
+
+    def see(self, tick: float, temp_c: float) -> None:
+        """Takes one step of the floor."""
+        if tick - self._heard > _UNHEARD_S:
+            self._peak, self._trough = (tick, temp_c), None
+        self._heard = tick
+        trough = self._trough
+        turn_k = max(_TURN_K, _TURN_SHARE * self._swings_k)
+        if trough is None:
+            if temp_c > self._peak[1]:
+                self._peak = (tick, temp_c)
+            elif temp_c < self._peak[1] - turn_k:
+                self._trough = (tick, temp_c)
+        elif temp_c < trough[1]:
+            self._trough = (tick, temp_c)
+        elif temp_c > trough[1] + turn_k:
+            rest = Rest(trough[0] - self._peak[0], self._peak[1], trough[1])
+            self._ended = [*self._ended[1 - _RESTS :], rest]
+            self._peak, self._trough = (tick, temp_c), None
+
+    def outlasted(self, tick: float, temp_c: float) -> bool:
+        """Does it rest for far longer than ever of late, and lower?"""
+        ended = self._ended
+        if self._trough is None or len(ended) < _RESTS or self._swings_k < _SWING_K:
+            return False
+        lasted_s = [rest.lasted_s for rest in ended]
+        low_c = min(rest.trough_c for rest in ended) - FAR_K
+        long_s = max(_LONG_S, _LONG * max(lasted_s))
+        even = max(lasted_s) <= _EVEN * min(lasted_s)
+        return even and long_s < tick - self._peak[0] < _OLD_S and temp_c < low_c
+
+    @property
+    def _swings_k(self) -> float:
+        return median([rest.peak_c - rest.trough_c for rest in self._ended] or [0.0])
 
 
 def overdue(
