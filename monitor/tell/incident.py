@@ -209,7 +209,7 @@ class ToldIncident:
         """What is behind one of its alarms is another thing than was told."""
         alarm = self.alarms[change.occurrence]
         told = replace(change, change=ChangeKind.RAISED, at=alarm.change.at)
-        if self.worst is alarm.change:
+        if self.worst is not None and self.worst.occurrence == change.occurrence:
             self.worst = told
         alarm.change, self.changed = told, tick
         return alarm

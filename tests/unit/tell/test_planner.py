@@ -763,6 +763,21 @@ def test_a_probe_told_as_what_is_behind_the_cold_has_no_message_beside_it_but_it
     assert "makes sense again" in end.title
 
 
+def test_the_end_says_what_was_found_behind_it_over_a_restart_too():
+    ends = []
+    for restarts in (False, True):
+        teller = Teller()
+        chill = replace(raised(A.CHILL), probe="porch/floor")
+        teller.take(chill)
+        if restarts:
+            teller.restarted()
+        teller.take(replace(chill, at=NIGHT + 60, change=K.EXPLAINED, cause=Cause.SENSOR))
+        teller.take(cleared(A.CHILL, 600))
+        ends.append([message.body for message in teller.go(NIGHT + 600 + BACK_S)])
+    assert "may have been wrong" in ends[0][0]
+    assert ends[0] == ends[1]
+
+
 def test_another_brooder_that_falls_silent_later_is_told():
     teller = Teller()
     teller.take(change(A.NO_READINGS))
