@@ -178,12 +178,13 @@ class MessageComposer:
         lead: Change | None = None,
     ) -> Message:
         """`lead`: what asks for an answer; without one the message is calm news."""
-        unreached = {alarm.change.facts.get("contact") for alarm in incident.alarms.values()}
         return Message(
             key=key,
             thread=incident.id,
             kind=kind,
-            contacts=tuple(dict.fromkeys(name for name in told if name not in unreached)),
+            contacts=tuple(
+                dict.fromkeys(name for name in told if name not in incident.unreached())
+            ),
             priority=lead.priority if lead else Priority.WARNING,
             at=at,
             attach_brooder=incident_words.chart_of(incident, kind),
@@ -203,8 +204,9 @@ class MessageComposer:
         return [contact.name for contact in first_told(self.contacts, priority)]
 
     def who_know(self, incident: ToldIncident, lead: Change) -> list[str]:
-        """Those who were told, and want what is so urgent."""
+        """Those who were told, can be reached, and want what is so urgent."""
         want = {c.name for c in self.contacts if lead.priority in c.priorities}
+        want -= incident.unreached()
         return [name for name in incident.told_to if name in want]
 
     def _quiet(self, at: float) -> set[str]:

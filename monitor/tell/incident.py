@@ -70,6 +70,11 @@ class ToldIncident:
         """The boxes in which an alarm of it is open."""
         return {alarm.change.brooder for alarm in self.alarms.values() if alarm.open}
 
+    def unreached(self) -> set[str]:
+        """Contacts that it is about: they do not hear of it."""
+        facts = [alarm.change.facts for alarm in self.alarms.values()]
+        return {told["contact"] for told in facts if "contact" in told}
+
     def lead(self) -> AlarmTold | None:
         """The worst open alarm; None: none is open."""
         return _worst([alarm for alarm in self.alarms.values() if alarm.open])

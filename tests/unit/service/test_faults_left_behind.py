@@ -151,6 +151,21 @@ def test_who_has_another_name_hears_how_it_goes_on(how: str) -> None:
 
 
 @pytest.mark.parametrize("how", ["a start", "a reload"])
+def test_that_the_only_contact_cannot_be_reached_is_for_the_next_one_that_is_added(
+    how: str,
+) -> None:
+    watched = Watched()
+    watched.becomes("a reload", FULL, ME)
+    about = Facts(contact="me", reason="no answer")
+    watched.core.fault(AlarmName.DELIVERY_FAULT, True, watched.now, about)
+    assert [message.contacts for message in watched.goes_on(600.0)] == [()]
+    watched.becomes("a start", FULL, ME)
+    watched.becomes(how, FULL, ME, ANN)
+    again = [m for m in watched.goes_on(7200.0) if m.kind is MessageKind.AGAIN]
+    assert [message.contacts for message in again] == [("ann",)]
+
+
+@pytest.mark.parametrize("how", ["a start", "a reload"])
 def test_a_contact_that_is_gone_need_not_be_reached(how: str) -> None:
     """It was asked for every two hours, and each morning, for good."""
     watched = Watched()
