@@ -178,13 +178,12 @@ class MessageComposer:
         lead: Change | None = None,
     ) -> Message:
         """`lead`: what asks for an answer; without one the message is calm news."""
+        unreached = incident.unreached()
         return Message(
             key=key,
             thread=incident.id,
             kind=kind,
-            contacts=tuple(
-                dict.fromkeys(name for name in told if name not in incident.unreached())
-            ),
+            contacts=tuple(dict.fromkeys(name for name in told if name not in unreached)),
             priority=lead.priority if lead else Priority.WARNING,
             at=at,
             attach_brooder=incident_words.chart_of(incident, kind),
