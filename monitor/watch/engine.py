@@ -176,7 +176,8 @@ class Engine(Kept):
         """The configuration may be another one than before: are there birds that it leaves
         unwatched, or alarms of what it no longer has?"""
         self._run_until(now.tick)
-        self._taken_out.end(self.tick)
+        renamed = {b.renamed_from: b.name for b in self.site.brooders if b.renamed_from is not None}
+        self._taken_out.end(self.tick, renamed)
         self._mains.look_again(self.tick)
         self._unwatched.judge(self.ledger, self.tick)
         return self._changes()

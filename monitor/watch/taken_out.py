@@ -1,5 +1,5 @@
-"""Alarms of a probe or a meter that is no longer configured after a start or a reload: nothing else
-ends them, and whoever was told would be reminded for ever. Held by watch.engine."""
+"""Alarms of a box, a probe or a meter that is no longer configured after a start or a reload:
+nothing else ends them, and whoever was told would be reminded for ever. Held by watch.engine."""
 
 from collections.abc import Mapping
 
@@ -22,13 +22,14 @@ class TakenOut:
         gone = sorted(before.keys() - self._register.alarms.keys())
         self._left = {key: before[key] for key in gone if before[key].active}
 
-    def end(self, tick: float) -> None:
-        """Those that were active end."""
+    def end(self, tick: float, renamed: Mapping[str, str]) -> None:
+        """Those that were active end. `renamed`: by the old name of a box the one it has now."""
         left, self._left = self._left, {}
         for key, alarm in left.items():
             place, name, *_ = key.split("/")
             at, since = self._register.wall_at(tick), alarm.began_at
-            facts = Facts(reason=GONE, incident=alarm.incident, since=since, lasted_s=at - since)
+            why = f"the box is called {renamed[place]} now" if place in renamed else GONE
+            facts = Facts(reason=why, incident=alarm.incident, since=since, lasted_s=at - since)
             change = Change(
                 at=at,
                 brooder=None if place == "site" else place,

@@ -170,8 +170,9 @@ def test_what_was_told_of_a_box_that_has_another_name_since_is_over_in_the_recor
     told = porch.starts_with(a_site(replace(a_brooder("shed"), renamed_from="porch")))
     assert (MessageKind.OVER, "porch: alarm ended") in told
     with JournalReader(porch.path) as reader:
-        newest = {change.occurrence: change.change for change in reader.changes()}
-    assert set(newest.values()) == {ChangeKind.CLEARED}
+        newest = {change.occurrence: change for change in reader.changes()}
+    assert {change.change for change in newest.values()} == {ChangeKind.CLEARED}
+    assert {change.facts["reason"] for change in newest.values()} == {"the box is called shed now"}
 
 
 def test_the_configuration_in_force_is_read_back_as_it_was_without_secrets() -> None:
