@@ -72,7 +72,7 @@ class Core:
         self.engine = Engine(site, start)
         self.hearing = Hearing(site)
         self._now = start
-        self.in_force = InForce(site, contacts, policy or Policy())
+        self.in_force = InForce.of(site, contacts, policy or Policy())
         self._plan = NotificationPlan(site, contacts, policy, look=lambda: self.status(self._now))
         self._next_entry_number = next_entry_number
         self.answers: list[Entry] = []  # acknowledgements, by which a link is known as used
@@ -240,7 +240,7 @@ class Core:
             "engine": self.engine.kept(),
             "plan": self._plan.kept(),
             "hearing": hearing,
-            "in-force": freeze(self.in_force.without_secrets()),
+            "in-force": freeze(self.in_force),
         }
 
     def restore(self, snapshots: dict[str, State], shift_s: float) -> None:
@@ -301,7 +301,7 @@ class Core:
         plan = NotificationPlan(site, contacts, policy, look=lambda: self.status(self._now))
         plan.restore(self._plan.kept(), 0.0)
         self.site, self.engine, self._plan = site, engine, plan
-        self.in_force = InForce(site, contacts, policy)
+        self.in_force = InForce.of(site, contacts, policy)
         self.hearing.reconfigured(site)
         self._plan_due = plan.next_due
         self.snapshot_wanted = True  # what was heard before was judged by the other one

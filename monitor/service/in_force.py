@@ -11,12 +11,14 @@ from monitor.tell.policy import Policy
 
 @dataclass(frozen=True, slots=True)
 class InForce:
-    """All that the core is configured with."""
+    """All that the core is configured with, but for secrets: nothing that is decided hangs on a
+    URL."""
 
     site: Site
     contacts: tuple[Contact, ...]
     policy: Policy
 
-    def without_secrets(self) -> "InForce":
-        """As it is kept: nothing that is decided hangs on a URL."""
-        return replace(self, contacts=tuple(replace(one, url="") for one in self.contacts))
+    @classmethod
+    def of(cls, site: Site, contacts: tuple[Contact, ...], policy: Policy) -> "InForce":
+        """With contacts that may have their URLs."""
+        return cls(site, tuple(replace(one, url="") for one in contacts), policy)

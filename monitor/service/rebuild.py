@@ -77,7 +77,7 @@ def rebuild(make: Callable[[Moment], Core], reader: JournalReader, now: Moment) 
         _feed(core, reader, mark, shift_s, until=begin.tick + AHEAD_S)
         _advance(core, begin)
         core.take(now)  # kept and told, or in the outbox, by the run that wrote it
-        if wanted.without_secrets() != core.in_force.without_secrets():
+        if wanted != core.in_force:
             core.reconfigured(wanted.site, wanted.contacts, wanted.policy, begin, fit=False)
     return Rebuilt(
         core=core,
@@ -111,7 +111,7 @@ def _restored(
             core = make(begin if snapshots else _first(reader, begin, shift_s))
             core.answers = _answers(entries)
             wanted, then = core.in_force, _or(lambda: _in_force(reader), None)
-            if then is not None and then != wanted.without_secrets():
+            if then is not None and then != wanted:
                 now = core.engine.now
                 core.reconfigured(then.site, then.contacts, then.policy, now, fit=False)
             core.restore(snapshots, shift_s)

@@ -164,7 +164,7 @@ class Life:
         number = self.rng.randrange(2)
         box = self.boxes[number]
         place = self.rng.choice([Place.FLOOR, Place.COOL_END, Place.UNDER_HEAT, Place.OUTSIDE])
-        more = (replace(a_probe(box.name, "more", place)),)
+        more = (a_probe(box.name, "more", place),)
         self.another(number, replace(box, probes=(box.probes[0], *self.rng.choice([(), more]))))
 
     def another_meter(self) -> None:
