@@ -153,6 +153,7 @@ class Rests(Kept):
 
     def __init__(self) -> None:
         self._ended = []
+        self._swings_k = 0.0  # how far they fell
 
     def see(self, tick: float, temp_c: float) -> None:
         """Takes one step of the floor."""
@@ -172,6 +173,7 @@ class Rests(Kept):
             rest = Rest(trough[0] - self._peak[0], self._peak[1], trough[1])
             self._ended = [*self._ended[1 - _RESTS :], rest]
             self._peak, self._trough = (tick, temp_c), None
+            self.resume()
 
     def outlasted(self, tick: float, temp_c: float) -> bool:
         """Does it rest for far longer than ever of late, and lower?"""
@@ -184,9 +186,9 @@ class Rests(Kept):
         even = max(lasted_s) <= _EVEN * min(lasted_s)
         return even and long_s < tick - self._peak[0] < _OLD_S and temp_c < low_c
 
-    @property
-    def _swings_k(self) -> float:
-        return median([rest.peak_c - rest.trough_c for rest in self._ended] or [0.0])
+    def resume(self) -> None:
+        """How far the rests fell is found when one ends, not at each step."""
+        self._swings_k = median([rest.peak_c - rest.trough_c for rest in self._ended] or [0.0])
 
 
 def overdue(
