@@ -56,11 +56,12 @@ class MessageComposer:
 
     def raised(self, incident: ToldIncident, untold: list[AlarmTold], at: float) -> Message:
         """New, or worse than told before: to those told at once, and to all who know of it."""
-        lead = max(untold, key=lambda alarm: rank(alarm.change)).change
+        worst = max(untold, key=lambda alarm: rank(alarm.change))
+        lead = worst.change
         return self._message(
             incident,
             MessageKind.RAISED,
-            key=f"{lead.occurrence}:raised",
+            key=f"{lead.occurrence}:raised" + (f":{worst.called_off}" * (worst.called_off > 0)),
             words=incident_words.raised(_to_list(incident, untold), self.site),
             told=self.first(lead.priority) + self.who_know(incident, lead),
             at=at,
@@ -73,7 +74,7 @@ class MessageComposer:
         return self._message(
             incident,
             MessageKind.RAISED,
-            key=f"{lead.occurrence}:explained:{change.cause.value}",
+            key=f"{lead.occurrence}:explained:{change.at:.0f}",
             words=for_change(change, self.site),
             told=self.who_know(incident, lead),
             at=change.at,
@@ -93,7 +94,7 @@ class MessageComposer:
         return self._message(
             incident,
             MessageKind.AGAIN,
-            key=f"{incident.id}:again:{incident.repeats}",
+            key=f"{incident.name}:again:{incident.repeats}",
             words=incident_words.again(incident, at, self.site, self.look()),
             told=told,
             at=at,
@@ -108,7 +109,7 @@ class MessageComposer:
         return self._message(
             incident,
             MessageKind.AGAIN,
-            key=f"{incident.id}:anew:{answer.times}",
+            key=f"{incident.name}:anew:{answer.times}",
             words=incident_words.asked_anew(incident, answer, at, self.site, self.look()),
             told=self.who_know(incident, lead),
             at=at,
@@ -122,7 +123,7 @@ class MessageComposer:
         return self._message(
             incident,
             MessageKind.PASSED_ON,
-            key=f"{incident.id}:passed-on:{contacts[0].after_minutes:g}",
+            key=f"{incident.name}:passed-on:{contacts[0].after_minutes:g}",
             words=incident_words.passed_on(incident, at, self.site, self.look()),
             told=[contact.name for contact in contacts],
             at=at,
@@ -149,7 +150,7 @@ class MessageComposer:
         return self._message(
             incident,
             MessageKind.OVER,
-            key=f"{incident.id}:over"
+            key=f"{incident.name}:over"
             + (f":{incident.over_told}" if incident.over_told > 1 else ""),
             words=incident_words.over(incident, at, self.site, self.look(), watched_from),
             told=told,

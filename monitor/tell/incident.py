@@ -4,6 +4,7 @@
 Which alarms belong together, and which of them need a message, the watch says with each change."""
 
 from collections.abc import Iterable
+from copy import copy
 from dataclasses import dataclass, field, replace
 
 from monitor.events import AlarmName, Cause, Change, ChangeKind, Priority
@@ -20,6 +21,7 @@ class AlarmTold:
     open: bool = True  # active and not put aside
     acknowledged: bool = False
     told: bool = False
+    called_off: int = 0  # so often told as no longer expected, and may be told anew
     ended_at: float | None = None  # wall time
 
 
@@ -60,11 +62,18 @@ class ToldIncident:
     last: Change | None = None  # the latest clearing
     changed: Tick = 0.0  # when a change last touched it: nothing is done before that
     also: list[str] = field(default_factory=list)  # ids of other boxes' troubles that joined
+    # The occurrence it began with: one that was put aside comes again under the id it had.
+    begun_by: str = ""
 
     @property
     def shared(self) -> bool:
         """Is it the same trouble in several boxes?"""
         return bool(self.also)
+
+    @property
+    def name(self) -> str:
+        """By which its messages are known: no two troubles ever have the same."""
+        return self.begun_by or self.id
 
     def boxes(self) -> set[str | None]:
         """The boxes in which an alarm of it is open."""
@@ -169,14 +178,25 @@ class ToldIncident:
         """The cold night that is still expected when the rest is over."""
         return self.lead() if self._is_mended() else None
 
-    def rest(self) -> "ToldIncident | None":
-        """It goes on as the cold night that is still expected; None: all of it is over. What was
-        counted counts on: messages are known by it."""
-        alarm = self.cold_night()
-        if alarm is None:
-            return None
+    def rests(self) -> list["ToldIncident"]:
+        """It goes on as the cold night that is still expected, in each box by itself; none: all of
+        it is over. What was counted counts on: messages are known by it."""
+        if not self._is_mended():
+            return []
+        return [self._as_night(alarm) for alarm in self.alarms.values() if alarm.open]
+
+    def _as_night(self, alarm: AlarmTold) -> "ToldIncident":
+        if self.shared:
+            name = alarm.change.facts.get("incident", alarm.change.occurrence)
+            own = replace(self, id=name, place=alarm.change.brooder or "site", also=[])
+            if name != self.id:
+                own.begun_by = alarm.change.occurrence
+        else:
+            own = self
         return replace(
-            self,
+            own,
+            told_to=[*self.told_to],
+            answer_given=copy(self.answer_given),
             since_at=alarm.change.at,
             alarms={alarm.change.occurrence: alarm},
             worst=alarm.change,
@@ -238,9 +258,13 @@ class ToldIncident:
         """Notes that these alarms are told now."""
         for alarm in untold:
             alarm.told = True
-            if self.asked is None and alarm.change.priority is Priority.URGENT:
-                self.asked = tick
+            self.ask(alarm, tick)
         self.last_told = tick
+
+    def ask(self, alarm: AlarmTold, tick: float) -> None:
+        """From now on this alarm waits for an answer, if it is urgent and none does already."""
+        if self.asked is None and alarm.change.priority is Priority.URGENT:
+            self.asked = tick
 
     def reach(self, names: Iterable[str]) -> None:
         """These contacts know of it from now on, and hear its end."""

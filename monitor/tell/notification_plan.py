@@ -97,7 +97,12 @@ class NotificationPlan(Kept):
 
     def nobody_watched(self, for_s: float, tick: float) -> None:
         """Until `tick`. What became due meanwhile is said once, and not in the first minutes, in
-        which the readings come back: before that the numbers are old."""
+        which the readings come back: before that the numbers are old. Nobody could hear or answer
+        meanwhile: who was asked while it last ran has the rest of their time before the next is
+        told. Where the power goes again and again that counts once, for somebody must be told."""
+        for incident in self._incidents:
+            if incident.asked is not None and incident.asked > self._watched_from:
+                incident.asked += for_s
         self._back_by = self._times.not_before = back_by(self._back_by, tick - for_s, tick)
         self._watched_from = tick
 
@@ -193,6 +198,7 @@ class NotificationPlan(Kept):
             return []
         tick = now_at + self._offset_s
         for incident, alarm in off:
+            alarm.called_off += alarm.told
             alarm.told, incident.last_told = False, None
             incident.gather_due = tick + CALLED_OFF_S
         for incident, alarm, now in stand:
@@ -269,6 +275,7 @@ class NotificationPlan(Kept):
         folded = change.facts.get("folded") and incident.told
         if folded or (incident.shared and says_nothing_new(incident, change)):
             alarm.told = True
+            incident.ask(alarm, tick)
             if worse and incident.last_told is not None:  # the next repeat says it, and soon
                 every_s = self._policy.urgent_repeat_s
                 incident.last_told = min(incident.last_told, tick + _WORSE_WAITS_S - every_s)
@@ -380,9 +387,10 @@ class NotificationPlan(Kept):
         incident.is_over = True
         incident.repeats_before = incident.repeats
         incident.over_due = incident.changed + incident.back_s
-        rest = incident.rest()
-        if rest is not None:
-            self._incidents[self._incidents.index(incident)] = rest
+        rests = incident.rests()
+        if rests:
+            index = self._incidents.index(incident)
+            self._incidents[index : index + 1] = rests
         elif incident.over_due <= tick or not incident.may_come_back:
             self._incidents.remove(incident)
         at = tick - self._offset_s
@@ -390,7 +398,7 @@ class NotificationPlan(Kept):
         if incident.worst is None or told_before or emptied:
             return []
         incident.over_told += 1
-        if rest is not None:
+        for rest in rests:
             rest.over_told = incident.over_told
         if TABLE[incident.worst.alarm].told_once:
             if not is_called_off(incident, at, self._site.timezone):

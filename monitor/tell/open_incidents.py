@@ -44,6 +44,7 @@ def incident_for(incidents: list[ToldIncident], change: Change) -> ToldIncident:
                 incident.place, incident.family = place, family
             return incident
     incident = ToldIncident(name, place, family, change.facts.get("since", change.at))
+    incident.begun_by = change.occurrence
     incidents.append(incident)
     return incident
 
@@ -92,11 +93,15 @@ def shared_by_boxes(
 
 
 def says_nothing_new(incident: ToldIncident, change: Change) -> bool:
-    """Of a trouble shared by several boxes: is this one told of that box, or a worse one, and
-    as bad a one of any?"""
-    told = [a for a in incident.alarms.values() if a.told and a.open]
+    """Of a trouble shared by several boxes: is something as urgent told of that box, and as bad a
+    one of any? That its night will be cold is no word of the heat that it has lost."""
+    told = [a for a in incident.alarms.values() if a.told and a.open and _is_urgent(a.change)]
     as_bad = any(rank(a.change) >= rank(change) for a in told)
     return as_bad and any(a.change.brooder == change.brooder for a in told)
+
+
+def _is_urgent(change: Change) -> bool:
+    return change.priority is Priority.URGENT
 
 
 def storm_wait_s(incident: ToldIncident) -> float:

@@ -1042,6 +1042,8 @@ def test_a_cold_night_called_off_at_bedtime_that_stands_an_hour_later_is_told_an
     [anew] = teller.go(local(10, 21))
     assert (anew.kind, anew.title) == (MessageKind.RAISED, "porch: cold night ahead")
     assert "about 70 in 100" in anew.body
+    keys = [message.key for message in teller.said]
+    assert len(set(keys)) == len(keys), "what has a used key is not kept as told"
 
 
 def test_that_it_is_over_makes_no_sound_at_night():
@@ -1261,6 +1263,105 @@ def test_no_message_of_heat_lost_again_in_a_cold_night_goes_under_a_key_that_was
     keys = [message.key for message in teller.said]
     assert sum(":anew:" in key for key in keys) == 2
     assert len(set(keys)) == len(keys)
+
+
+def test_what_comes_again_after_it_was_put_aside_has_keys_of_its_own():
+    teller = Teller(ME, ANN)
+    for number, at in ((1, 0), (2, 2000)):
+        this = f"porch/chill/{number}"
+        teller.take(replace(raised(A.CHILL, at), occurrence=this))
+        teller.go(NIGHT + at + 1300)
+        put_aside = replace(cleared(A.CHILL, at + 1400), change=K.SHELVED, occurrence=this)
+        teller.take(put_aside)
+    keys = [(message.key, message.contacts) for message in teller.said]
+    assert [m.kind for m in teller.said].count(MessageKind.PASSED_ON) == 2
+    assert len(set(keys)) == len(keys)
+
+
+def test_a_cause_that_is_found_to_be_the_first_after_all_has_a_key_of_its_own():
+    teller = Teller()
+    teller.take(raised(A.HEAT_LOSS, cause=Cause.COVER_OPEN))
+    for after, cause in (
+        (60, Cause.HEAT_SOURCE),
+        (120, Cause.COVER_OPEN),
+        (180, Cause.HEAT_SOURCE),
+    ):
+        found = replace(raised(A.HEAT_LOSS, after, cause=cause), change=K.EXPLAINED)
+        teller.said += teller.plan.changes([found], Moment(found.at, found.at))
+    keys = [message.key for message in teller.said]
+    assert len(set(keys)) == len(keys) == 4
+
+
+def test_a_box_of_which_a_cold_night_was_told_is_named_when_it_loses_its_heat_with_another():
+    """It came ten minutes late, with the first reminder."""
+    teller = Teller()
+    for box in ("porch", "shed"):
+        teller.take(lost_in(box, 0, alarm=A.COLD_NIGHT))
+        teller.go(NIGHT + 10)
+    for box in ("porch", "shed"):
+        teller.take(lost_in(box, 60))
+    [both] = teller.go(NIGHT + 130)
+    assert both.title.endswith("2 boxes without heat")
+
+
+def test_heat_that_is_back_in_two_boxes_leaves_the_cold_night_of_each():
+    """The one that was not the worst was forgotten, and its end told to nobody."""
+    teller = Teller(start=local(10, 20, 5))
+    begin = local(10, 20, 10) - NIGHT
+    for box in ("porch", "shed"):
+        teller.take(lost_in(box, begin, alarm=A.COLD_NIGHT))
+        teller.go(NIGHT + begin + 10)
+    for box in ("porch", "shed"):
+        teller.take(lost_in(box, begin + 60))
+    teller.take(*(lost_in(box, begin + 600, K.CLEARED) for box in ("porch", "shed")))
+    [over] = teller.go(NIGHT + begin + 600 + BACK_S)
+    assert over.kind is MessageKind.OVER
+    for box, after in (("shed", 2700), ("porch", 6000)):
+        teller.take(lost_in(box, begin + after, K.CLEARED, alarm=A.COLD_NIGHT))
+        [off] = teller.go(NIGHT + begin + after + BACK_S)
+        assert off.kind is MessageKind.OVER
+        assert off.title.startswith(f"{box}: ")
+        assert off.contacts == ("me",)
+    keys = [message.key for message in teller.said]
+    assert len(set(keys)) == len(keys)
+
+
+def test_what_comes_back_within_half_an_hour_goes_on_to_the_next_contact_too():
+    """Each reminder began their minutes anew: they never came."""
+    teller = Teller(ME, ANN)
+    teller.take(raised(A.CHILL))
+    teller.take(cleared(A.CHILL, 200))
+    teller.take(replace(raised(A.CHILL, 400), occurrence="porch/chill/2"))
+    for minute in range(60):
+        teller.go(NIGHT + 400 + 60 * minute)
+    [passed] = [m for m in teller.said if m.kind is MessageKind.PASSED_ON]
+    assert passed.at == NIGHT + 400 + 900
+
+
+@pytest.mark.parametrize(("asked_s", "waits_s"), [(300, 600), (1, 899)])
+def test_who_was_asked_before_the_power_went_has_the_rest_of_their_minutes_after(asked_s, waits_s):
+    """The next was told that they did not answer two minutes after a start: nobody could answer."""
+    teller = Teller(ME, ANN)
+    teller.take(raised(A.CHILL))
+    teller.go(NIGHT + asked_s)
+    start = NIGHT + asked_s + 3 * 3600
+    teller.plan.nobody_watched(3 * 3600.0, start)
+    for second in range(0, 1800, 30):
+        teller.go(start + second)
+    [passed] = [m for m in teller.said if m.kind is MessageKind.PASSED_ON]
+    assert passed.at == start + waits_s
+
+
+def test_where_the_power_goes_again_and_again_the_next_is_told_all_the_same():
+    teller = Teller(ME, ANN)
+    teller.take(raised(A.CHILL))
+    at = NIGHT + 10
+    for _ in range(5):
+        teller.go(at)
+        at += 900.0
+        teller.plan.nobody_watched(900.0, at)
+        at += 150.0
+    assert "ann" in {name for m in teller.said for name in m.contacts}
 
 
 def test_a_cold_night_called_off_after_the_heat_is_back_neither_delays_nor_repeats_its_end():
