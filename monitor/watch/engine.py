@@ -52,14 +52,14 @@ from monitor.watch.timers import Slot, Timers
 from monitor.watch.unwatched import Unwatched
 from monitor.watch.watcher import SETTLE, Watcher
 
-VERSION: Literal[3] = 3
+VERSION: Literal[4] = 4
 
 
 @part
 class Engine(Kept):
     """Watches one site."""
 
-    version: Literal[3]  # a state of another form is refused
+    version: Literal[4]  # a state of another form is refused
     _timers: Timers
     _ledger: LedgerWatch
     _probes: dict[str, ProbeWatch]

@@ -76,8 +76,7 @@ class Incident:
     causes: list[str] = field(default_factory=list)  # told
     blamed: dict[str, str] = field(default_factory=dict)  # by occurrence: the probe told as cause
     ended: Tick | None = None
-    eased: Tick | None = None  # since when all that is active is less bad than what was told:
-    eased_rank: int = -1  # the worst since then
+    eased: dict[int, Tick] = field(default_factory=dict)  # by rank: since when it is less bad
 
     @property
     def asks_urgently(self) -> bool:
@@ -132,8 +131,8 @@ class Incidents(Kept):
             or TABLE[change.alarm].family is None
         ):
             incident = self._by_scope[key] = Incident(change.occurrence)
-        elif incident.eased is not None and tick - incident.eased > _back_s(incident, change):
-            _forget_worse_than(incident, incident.eased_rank)
+        else:
+            _forget_what_is_past(incident, change, tick)
         name = _name(change)
         self._home[name] = key
         if name not in incident.members:
@@ -152,9 +151,7 @@ class Incidents(Kept):
         folded = blamed or (known and not new_place and not _asks_for_another_act(incident, change))
         incident.active[change.occurrence] = rank(change)
         incident.ended = None
-        incident.eased_rank = max(incident.eased_rank, rank(change))
-        if rank(change) >= incident.told_rank:
-            incident.eased = None
+        incident.eased = {r: since for r, since in incident.eased.items() if r > rank(change)}
         self._scope_of[change.occurrence] = key
         incident.told_rank = max(incident.told_rank, rank(change))
         if blamed or not folded:
@@ -202,7 +199,7 @@ class Incidents(Kept):
 
     def _ended(self, incident: Incident, change: Change, tick: float) -> None:
         key = self._scope_of.pop(change.occurrence)
-        incident.active.pop(change.occurrence, None)
+        was = incident.active.pop(change.occurrence, -1)
         incident.blamed.pop(change.occurrence, None)
         reason = change.facts.get("reason")
         answered = change.occurrence in incident.answered
@@ -215,9 +212,8 @@ class Incidents(Kept):
             return
         if not incident.active:
             incident.ended = tick
-        still = max(incident.active.values(), default=-1)
-        if incident.eased is None and still < incident.told_rank:
-            incident.eased, incident.eased_rank = tick, still
+        if incident.told_rank >= was > max(incident.active.values(), default=-1):
+            incident.eased[was] = tick
 
     def resume(self) -> None:
         self._scope_of.clear()
@@ -268,7 +264,16 @@ def _forget_worse_than(incident: Incident, still: int) -> None:
         return
     incident.told_rank = still
     incident.places = []
-    incident.eased = None
+    incident.eased = {r: since for r, since in incident.eased.items() if r <= still}
+
+
+def _forget_what_is_past(incident: Incident, change: Change, tick: float) -> None:
+    """Each form of it by itself: the worst may be over for long, and the next only since."""
+    for worst in sorted(incident.eased, reverse=True):
+        if tick - incident.eased[worst] <= _back_s(incident, change):
+            break
+        del incident.eased[worst]
+        _forget_worse_than(incident, max([*incident.active.values(), *incident.eased], default=-1))
 
 
 def _with(change: Change, incident: Incident, *, folded: bool) -> Change:

@@ -406,6 +406,21 @@ def test_heat_lost_in_a_night_foretold_as_cold_is_no_reminder_of_the_feeding_at_
     assert "reminder" not in told.title
 
 
+def test_heat_lost_in_a_cold_night_is_no_reminder_of_a_chill_that_ended_before_its_lost_heat():
+    """The chill had been over for half an hour by then, and after it the heat for an hour and a
+    half: only the first was forgotten."""
+    teller = Teller()
+    teller.take(raised(A.HEAT_LOSS))
+    teller.take(raised(A.COLD_NIGHT, 60))
+    teller.take(raised(A.CHILL, 300))
+    teller.take(cleared(A.CHILL, 1000))
+    teller.take(cleared(A.HEAT_LOSS, 2000))
+    teller.go(NIGHT + 2000 + BACK_S)
+    again = replace(raised(A.HEAT_LOSS, 7400), occurrence="porch/heat-loss/2")
+    [news] = teller.take(again)
+    assert news.kind is MessageKind.RAISED
+
+
 def test_heat_lost_in_a_night_foretold_as_cold_after_the_feeding_is_no_reminder_of_that_either():
     teller = Teller()
     teller.take(raised(A.HEAT_LOSS))
