@@ -4,7 +4,6 @@
 Which alarms belong together, and which of them need a message, the watch says with each change."""
 
 from collections.abc import Iterable
-from copy import copy
 from dataclasses import dataclass, field, replace
 
 from monitor.events import AlarmName, Cause, Change, ChangeKind, Priority
@@ -177,37 +176,6 @@ class ToldIncident:
     def cold_night(self) -> AlarmTold | None:
         """The cold night that is still expected when the rest is over."""
         return self.lead() if self._is_mended() else None
-
-    def rests(self) -> list["ToldIncident"]:
-        """It goes on as the cold night that is still expected, in each box by itself; none: all of
-        it is over. What was counted counts on: messages are known by it."""
-        if not self._is_mended():
-            return []
-        return [self._as_night(alarm) for alarm in self.alarms.values() if alarm.open]
-
-    def _as_night(self, alarm: AlarmTold) -> "ToldIncident":
-        if self.shared:
-            name = alarm.change.facts.get("incident", alarm.change.occurrence)
-            own = replace(self, id=name, place=alarm.change.brooder or "site", also=[])
-            if name != self.id:
-                own.begun_by = alarm.change.occurrence
-        else:
-            own = self
-        return replace(
-            own,
-            told_to=[*self.told_to],
-            answer_given=copy(self.answer_given),
-            since_at=alarm.change.at,
-            alarms={alarm.change.occurrence: alarm},
-            worst=alarm.change,
-            last=None,
-            answered_rank=-1,
-            over_due=None,
-            is_over=False,
-            asked=None,
-            extreme_c=None,
-            told_c={},
-        )
 
     def _tells_its_end_at_once(self) -> bool:
         """Else the all-clear waits until it holds: who sleeps is not woken for a pause, and none

@@ -31,6 +31,7 @@ from monitor.tell.open_incidents import (
     incident_for,
     is_called_off,
     is_renewed,
+    nights_left,
     out_of_band,
     says_nothing_new,
     shared_by_boxes,
@@ -387,7 +388,7 @@ class NotificationPlan(Kept):
         incident.is_over = True
         incident.repeats_before = incident.repeats
         incident.over_due = incident.changed + incident.back_s
-        rests = incident.rests()
+        rests = nights_left(incident)
         if rests:
             index = self._incidents.index(incident)
             self._incidents[index : index + 1] = rests

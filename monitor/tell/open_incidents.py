@@ -2,6 +2,8 @@
 is taken for one, and when an expected cold night is called off. Used by
 `notification_plan`; pure."""
 
+from copy import copy
+from dataclasses import replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -59,6 +61,38 @@ def has_come_again(one: ToldIncident, newer: ToldIncident) -> bool:
 def is_renewed(one: ToldIncident) -> bool:
     """Did it end only to be told anew?"""
     return one.last is not None and one.last.facts.get("reason") == RENEWED
+
+
+def nights_left(one: ToldIncident) -> list[ToldIncident]:
+    """It goes on as the cold night that is still expected, in each box by itself; none: all of it
+    is over. What was counted counts on: messages are known by it."""
+    if one.cold_night() is None:
+        return []
+    return [_as_night(one, alarm) for alarm in one.alarms.values() if alarm.open]
+
+
+def _as_night(one: ToldIncident, alarm: AlarmTold) -> ToldIncident:
+    night = replace(
+        one,
+        told_to=[*one.told_to],
+        answer_given=copy(one.answer_given),
+        since_at=alarm.change.at,
+        alarms={alarm.change.occurrence: alarm},
+        worst=alarm.change,
+        last=None,
+        answered_rank=-1,
+        over_due=None,
+        is_over=False,
+        asked=None,
+        extreme_c=None,
+        told_c={},
+        also=[],
+    )
+    if one.shared:
+        night.id = alarm.change.facts.get("incident", alarm.change.occurrence)
+        night.place = alarm.change.brooder or "site"
+        night.begun_by = one.begun_by if night.id == one.id else alarm.change.occurrence
+    return night
 
 
 def out_of_band(incident: ToldIncident, status: SiteStatus | None) -> bool:
