@@ -183,6 +183,7 @@ class MessageComposer:
         return Message(
             key=key,
             thread=incident.id,
+            also=tuple(incident.also),
             kind=kind,
             contacts=tuple(dict.fromkeys(name for name in told if name not in unreached)),
             priority=lead.priority if lead else Priority.WARNING,

@@ -32,6 +32,7 @@ class Message:
 
     key: str
     thread: str  # one cause: an undelivered older message of it is replaced by the newest
+    also: tuple[str, ...] = ()  # other boxes' threads that have become this one
     kind: MessageKind
     contacts: tuple[str, ...]  # names; empty: nobody wants it, it goes to log and MQTT alone
     priority: Priority
@@ -59,4 +60,5 @@ def from_row(
     """A message to one contact as it was kept, perhaps by another version."""
     said = {name: row[name] for name in _IN_ROW if name in row}
     said |= {"kind": MessageKind(row["kind"]), "ack_for": tuple(row.get("ack_for", ()))}
+    said["also"] = tuple(row.get("also", ()))
     return Message(key=key, contacts=(contact,), priority=Priority(priority), at=at, **said)

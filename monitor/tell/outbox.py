@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from monitor.events import Moment, Priority
 from monitor.journal.records import OutboxRow, Outcome
 from monitor.tell.message import Message, MessageKind, from_row
+from monitor.tell.wording.life import late
 
 # Back-off doubles from 5 s to 5 min: a server that restarts is met again within seconds, one that
 # is away for the night costs a dozen tries an hour. Common practice.
@@ -22,9 +23,12 @@ GIVE_UP_S = {
     Priority.WARNING: 24 * 3600.0,
     Priority.ADVICE: 6 * 3600.0,
 }
+# What waited for so long says so: its "now" is a while ago. Common practice.
+LATE_S = 900.0
 TROUBLE_AFTER = 3  # failures in a row before a contact counts as not reached
 
 _HASTE = {Priority.URGENT: 0, Priority.WARNING: 1, Priority.ADVICE: 2}
+_OF_THE_DAY = (MessageKind.MORNING, MessageKind.EVENING)
 _ORDER = {kind: place for place, kind in enumerate(MessageKind)}
 
 
@@ -71,17 +75,20 @@ class Outbox:
         outcomes: list[Outcome] = []
         for row in sorted(pending, key=lambda row: row.at):
             message = from_row(row.key, row.contact, row.at, row.priority, row.message)
-            outcomes += self._queue(row.contact, message, now, row.tries)
+            since = now.tick - max(0.0, now.at - message.at)  # it has waited since it was said
+            outcomes += self._queue(row.contact, message, now, since, row.tries)
         return outcomes
 
     def add(self, message: Message, now: Moment) -> list[Outcome]:
         """A new message for each of its contacts. Outcomes: older ones it replaces."""
         outcomes: list[Outcome] = []
         for contact in message.contacts:
-            outcomes += self._queue(contact, message, now, 0)
+            outcomes += self._queue(contact, message, now, now.tick)
         return outcomes
 
-    def _queue(self, contact: str, message: Message, now: Moment, tries: int) -> list[Outcome]:
+    def _queue(
+        self, contact: str, message: Message, now: Moment, since: float, tries: int = 0
+    ) -> list[Outcome]:
         lane = self._lanes.get(contact)
         if lane is None:
             why = "no such contact any more"
@@ -94,12 +101,10 @@ class Outbox:
         outcomes = [
             self._drop(contact, lane, key, now, state="superseded")
             for key, older in list(lane.waiting.items())
-            if older.message.thread == message.thread
+            if older.message.thread in (message.thread, *message.also)
             and older.message.at <= message.at
             and key != lane.sending
         ]
-        # One that comes from the journal has been waiting since it was said.
-        since = now.tick - max(0.0, now.at - message.at) if tries else now.tick
         lane.waiting[message.key] = _Waiting(message, since, tries)
         if message.priority is Priority.URGENT and lane.last_try is not None:
             # Urgent news may find a server that is back: tried soon whatever the back-off.
@@ -120,9 +125,13 @@ class Outbox:
         best = min(lane.waiting.values(), key=_haste)
         lane.sending = best.message.key
         lane.last_try = now.tick
-        if best.message.brief and best.message.thread in lane.reached:
-            return replace(best.message, body=best.message.brief)
-        return best.message
+        message, waited_s = best.message, now.tick - best.since
+        if message.brief and message.thread in lane.reached:
+            message = replace(message, body=message.brief)
+        if waited_s >= LATE_S and message.kind not in _OF_THE_DAY:
+            words = late(message.title, message.body, waited_s)
+            message = replace(message, title=words.title, body=words.body)
+        return message
 
     def done(self, contact: str, failure: str | None, now: Moment) -> list[Outcome]:
         """How the sending that was taken ended; None: it arrived."""

@@ -81,6 +81,12 @@ def passed_on(told: Words, lasted_s: float, names: list[str]) -> Words:
     return _with(told.title, told.body, f"Passed on to you{after}: {others}")
 
 
+def late(title: str, body: str, waited_s: float) -> Words:
+    """What could not be sent for so long: its figures are of then."""
+    ago = f"{span(waited_s)} ago"
+    return _with(f"{title} ({ago})", body, f"Said {ago}: it could not be sent before.")
+
+
 def escalated(told: Words, names: list[str]) -> Words:
     """The same in the record of what happened, where nobody in particular is spoken to."""
     whom = f" to {listed(names)}" if names else ""

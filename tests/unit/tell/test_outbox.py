@@ -182,6 +182,46 @@ def test_after_a_restart_what_was_unsent_goes_at_once_and_replaced_ones_do_not()
     assert taken.key == "over"
 
 
+def test_what_could_not_be_sent_for_long_says_how_long_ago_it_was_said():
+    """A floor of three hours ago was told as that of now."""
+    outbox = Outbox(["me"])
+    cold = replace(message("cold"), title="porch: too cold", body="Now 31 °C.\nAll probes.")
+    outbox.add(cold, at(0))
+    outbox.take("me", at(0))
+    outbox.done("me", "no connection", at(0))
+    soon = outbox.take("me", at(600))
+    outbox.done("me", "no connection", at(600))
+    late = outbox.take("me", at(3 * 3600))
+    assert soon == cold
+    assert late is not None
+    assert late.title == "porch: too cold (3 h ago)"
+    assert late.body == "Now 31 °C.\nSaid 3 h ago: it could not be sent before.\nAll probes."
+
+
+def test_what_was_cut_off_by_a_power_cut_says_how_long_ago_it_was_said():
+    outbox = Outbox(["me"])
+    outbox.restore(rows(message("cold")), at(7200))
+    taken = outbox.take("me", at(7200))
+    assert taken is not None
+    assert taken.title == "cold (2 h ago)"
+
+
+def test_the_morning_message_that_waited_for_who_slept_longer_is_not_called_late():
+    outbox = Outbox(["me"])
+    outbox.add(message("morning", kind=MessageKind.MORNING), at(0))
+    taken = outbox.take("me", at(7200))
+    assert taken is not None
+    assert taken.title == "morning"
+
+
+def test_what_is_said_of_several_boxes_replaces_what_waits_of_each():
+    outbox = Outbox(["me"])
+    outbox.add(message("porch cold", thread="porch/chill/1"), at(0))
+    both = replace(message("both", thread="shed/chill/1", said=60), also=("porch/chill/1",))
+    [gone] = outbox.add(both, at(60))
+    assert (gone.key, gone.state) == ("porch cold", "superseded")
+
+
 def test_messages_to_a_contact_that_is_no_longer_configured_are_given_up():
     outbox = Outbox(["ann"])
     [gone] = outbox.restore(rows(message("cold")), at(0))
