@@ -196,6 +196,8 @@ class Facts(TypedDict, total=False):
     silent_s: float
     down_from: float
     down_to: float
+    times: int  # of several gaps told together: how many,
+    down_s: float  # and how long in all
     before_c: float
     after_c: float
     jump_s: float

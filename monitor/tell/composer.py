@@ -31,14 +31,14 @@ class MessageComposer:
     def __post_init__(self) -> None:
         self._voice = Voice(self.site)
 
-    def once(self, change: Change) -> Message:
+    def once(self, change: Change, at: float) -> Message:
         """Something that has happened: told, and that is all."""
         return _news(
             f"{change.occurrence}:raised",
             change.occurrence,
             for_change(change, self.site),
             change.priority,
-            change.at,
+            at,
             self.first(change.priority),
         )
 

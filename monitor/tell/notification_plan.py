@@ -20,6 +20,7 @@ from monitor.tell import incident_words
 from monitor.tell.composer import MessageComposer
 from monitor.tell.contact import Contact
 from monitor.tell.evening_call import EveningCall
+from monitor.tell.gaps_told import GapsTold
 from monitor.tell.incident import ToldIncident
 from monitor.tell.incident_times import Due, IncidentTimes, floors_hold, nearly_back
 from monitor.tell.message import Message, MessageKind
@@ -61,6 +62,7 @@ class NotificationPlan(Kept):
     _offset_s: Tick = 0.0  # tick minus at
     _watched_from: Tick = NEVER  # nobody watched before
     _back_by: Tick = NEVER  # after a gap: by then the readings are back, and what is due is said
+    _gaps: GapsTold
     _morning: MorningCall
     _evening: EveningCall
 
@@ -79,6 +81,7 @@ class NotificationPlan(Kept):
         self._look = look
         self._composer = MessageComposer(site, contacts, look)
         self._incidents, self._escalated = [], []
+        self._gaps = GapsTold()
         self._morning = MorningCall(site, contacts, self._policy.morning_at)
         self._evening = EveningCall(site, contacts, self._policy.evening_at)
 
@@ -132,6 +135,7 @@ class NotificationPlan(Kept):
     def next_due(self) -> float:
         """The tick of the next thing to do without any change; endless: there is none."""
         times = [due for incident in self._incidents for due, _ in self._times.due(incident)]
+        times.append(max(self._gaps.due, self._back_by))
         for daily in (self._morning, self._evening):
             if daily.next_at is not None:
                 times.append(daily.next_at + self._offset_s)
@@ -153,6 +157,10 @@ class NotificationPlan(Kept):
             ]
             first = min(due, default=None)
             ends = tick if first is None else min(tick, first[0])
+            gaps_due = max(self._gaps.due, self._back_by)
+            if gaps_due <= ends and (gaps_due < tick or including):
+                yield self._once(self._gaps.take_due(gaps_due), gaps_due)
+                continue
             morning_at = self._morning.next_at
             if morning_at is not None and morning_at + self._offset_s <= ends:
                 now_at = max(morning_at, tick - self._offset_s)
@@ -253,7 +261,8 @@ class NotificationPlan(Kept):
             self._morning.advise(change)
             return []
         if TABLE[change.alarm].lasting is Lasting.MOMENT:
-            return [self._once(change)]
+            gap = self._gaps.take(change, tick, self._look())
+            return [] if gap is None else [self._once(gap, tick)]
         incident = incident_for(self._incidents, change)
         if change.occurrence in incident.alarms:
             return []
@@ -322,8 +331,8 @@ class NotificationPlan(Kept):
 
     # -- something is told
 
-    def _once(self, change: Change) -> Message:
-        message = self._composer.once(change)
+    def _once(self, change: Change, tick: float) -> Message:
+        message = self._composer.once(change, tick - self._offset_s)
         self._morning.note(message.at, change.brooder, message.title)
         return message
 

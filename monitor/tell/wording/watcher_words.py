@@ -108,6 +108,14 @@ def was_down(change: Change, voice: Voice, box: Brooder | None) -> Words:
     back = voice.clock(down_to, change.at) + (
         " today" if down_to - down_from > _HALF_A_DAY_S else ""
     )
+    if "times" in facts:
+        return compose(
+            f"{voice.where(change.brooder)}: nobody watched {facts['times']} times",
+            f"For {span(facts['down_s'])} in all, between {voice.clock(down_from, change.at)} and "
+            f"{back}.{floor} Have a look at the chicks.",
+            "The watch runs again. The power flickers, or the board starts again and again: check "
+            "its power supply. While the floor is right it is told each few hours only.",
+        )
     return compose(
         f"{voice.where(change.brooder)}: nobody watched for {span(down_to - down_from)}",
         f"From {voice.clock(down_from, change.at)} to {back}.{floor} Have a look at the chicks.",

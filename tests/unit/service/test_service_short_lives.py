@@ -68,6 +68,26 @@ def test_an_urgent_alarm_is_repeated_though_no_life_is_long_and_floods_nobody(
     assert len(away) <= 3 or lasts_s > 120, "and of short lives about once an hour"
 
 
+def test_a_night_of_short_power_cuts_over_a_warm_floor_is_a_few_words(settings: Settings) -> None:
+    """Each was told, seventeen in a night: whoever is woken so switches it off."""
+    life(settings, T0, 600.0, WARM_C, first=True)
+    at, said = T0 + 600.0, []
+    for _ in range(24):
+        at += 120.0
+        said += [(at, m) for m in life(settings, at, 1200.0, WARM_C)]
+        at += 1200.0
+    away = [m for _, m in said if "nobody watched" in m.title]
+    assert [m.title for m in away] == [
+        "Brooder: nobody watched for 2 min",
+        "Brooder: nobody watched 2 times",
+        "Brooder: nobody watched 6 times",
+        "Brooder: nobody watched 11 times",
+    ]
+    assert "For 12 min in all, between " in away[2].body
+    cold = life(settings, at + 120.0, 1200.0, COLD_C)
+    assert "Brooder: nobody watched 5 times" in [m.title for m in cold], "at once where it is cold"
+
+
 def test_before_the_first_start_nobody_was_to_watch(settings: Settings) -> None:
     """An entry made the day before was taken for a watch that had been down since."""
     opened = open_all(settings, StoppedClock(T0))
