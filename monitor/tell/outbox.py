@@ -25,6 +25,9 @@ GIVE_UP_S = {
 }
 # What waited for so long says so: its "now" is a while ago. Common practice.
 LATE_S = 900.0
+# After a time in which a contact was not reached only what is urgent goes at once: much of the rest
+# is over by then, which is known in a moment.
+CALM_S = 60.0
 TROUBLE_AFTER = 3  # failures in a row before a contact counts as not reached
 
 _HASTE = {Priority.URGENT: 0, Priority.WARNING: 1, Priority.ADVICE: 2}
@@ -46,6 +49,7 @@ class _Lane:
     failures: int = 0
     last_try: float | None = None
     not_before: float = float("-inf")
+    calm_until: float = float("-inf")  # nothing goes before but what is urgent
     reached: deque[str] = field(default_factory=lambda: deque(maxlen=100))  # threads it knows of
 
 
@@ -123,6 +127,8 @@ class Outbox:
         if lane.sending is not None or not lane.waiting or now.tick < lane.not_before:
             return None
         best = min(lane.waiting.values(), key=_haste)
+        if now.tick < lane.calm_until and best.message.priority is not Priority.URGENT:
+            return None
         lane.sending = best.message.key
         lane.last_try = now.tick
         message, waited_s = best.message, now.tick - best.since
@@ -142,6 +148,8 @@ class Outbox:
         waiting = lane.waiting[key]
         waiting.tries += 1
         if failure is None:
+            if lane.failures >= TROUBLE_AFTER:
+                lane.calm_until = now.tick + CALM_S
             lane.failures, lane.not_before = 0, now.tick
             lane.reached.append(waiting.message.thread)
             return [self._drop(contact, lane, key, now, state="sent")]
@@ -190,7 +198,7 @@ class Outbox:
     def next_due(self) -> float | None:
         """The tick at which some lane can send again; minus infinity: now."""
         return min(
-            (lane.not_before for lane in self._lanes.values() if lane.waiting and not lane.sending),
+            (_due(lane) for lane in self._lanes.values() if lane.waiting and not lane.sending),
             default=None,
         )
 
@@ -208,6 +216,11 @@ class Outbox:
     ) -> Outcome:
         waiting = lane.waiting.pop(key)
         return _outcome(waiting.message, contact, now, waiting.tries, state=state, failure=failure)
+
+
+def _due(lane: _Lane) -> float:
+    urgent = any(w.message.priority is Priority.URGENT for w in lane.waiting.values())
+    return lane.not_before if urgent else max(lane.not_before, lane.calm_until)
 
 
 def _haste(waiting: _Waiting) -> tuple[int, int, float]:

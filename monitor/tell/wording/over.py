@@ -108,6 +108,8 @@ def all_clear(change: Change, voice: Voice) -> Words:
         if facts.get("birds_unknown"):
             then = "But I still do not know which birds are where: say it now."
         name = "" if change.probe is None else probe_name(change)
+        if "contact" in facts:
+            what = f"messages to {facts['contact']} get through again"
         if name and change.alarm in _PROBE_GONE:
             what, then = _PROBE_GONE[change.alarm]
             what = what.format(name)

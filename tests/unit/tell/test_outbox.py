@@ -222,6 +222,26 @@ def test_what_is_said_of_several_boxes_replaces_what_waits_of_each():
     assert (gone.key, gone.state) == ("porch cold", "superseded")
 
 
+def test_once_a_contact_is_reached_again_what_is_over_by_then_goes_to_nobody():
+    """Each of the others cannot be reached, it said, and a moment later that they are."""
+    outbox = Outbox(["me"])
+    outbox.add(message("urgent", priority=Priority.URGENT), at(0))
+    outbox.add(message("ann is not reached", thread="ann"), at(0))
+    for second in (0, 10, 30):
+        outbox.take("me", at(second))
+        outbox.done("me", "no connection", at(second))
+    urgent = outbox.take("me", at(3000))
+    outbox.done("me", None, at(3000))
+    assert urgent is not None
+    assert urgent.key == "urgent"
+    assert outbox.take("me", at(3001)) is None
+    outbox.add(message("over", thread="ann", kind=MessageKind.OVER, said=3005), at(3005))
+    assert outbox.next_due == 3060.0
+    rest = outbox.take("me", at(3060))
+    assert rest is not None
+    assert rest.key == "over"
+
+
 def test_messages_to_a_contact_that_is_no_longer_configured_are_given_up():
     outbox = Outbox(["ann"])
     [gone] = outbox.restore(rows(message("cold")), at(0))

@@ -1394,6 +1394,9 @@ def test_a_contact_that_is_not_reached_is_told_through_the_others():
     teller.take(change(A.DELIVERY_FAULT))
     [told] = teller.go(NIGHT + 5)
     assert told.contacts == ("me",)
+    teller.take(change(A.DELIVERY_FAULT, K.CLEARED, at=NIGHT + 900))
+    [over] = teller.go(NIGHT + 905)
+    assert over.title == "Hillside: messages to my phone get through again"
 
 
 def test_without_contacts_every_message_is_still_made_for_log_and_terminal():
