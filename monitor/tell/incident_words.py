@@ -16,6 +16,7 @@ from monitor.tell.wording.several_words import several_boxes
 from monitor.tell.wording.silence_words import site_silent
 from monitor.tell.wording.words import Voice, Words
 from monitor.watch.alarm_table import Family
+from monitor.watch.cold_night_watch import NIGHT_OVER
 from monitor.watch.incidents import rank
 from monitor.watch.status import SiteStatus
 
@@ -102,6 +103,8 @@ def over(
     facts = last.facts.copy()
     if incident.family in _TEMPERATURE:
         facts = now_facts(facts, status, incident.one_place(), worst.alarm)
+    if worst.alarm is not AlarmName.COLD_NIGHT and facts.get("reason") == NIGHT_OVER:
+        del facts["reason"]  # of a floor that was cold what counts is how it is now
     night = incident.cold_night()
     expected = night is not None and night_now(night.change, status) is not None
     if not expected or facts.get("lowest_at", at) <= at:

@@ -21,7 +21,7 @@ from monitor.tell.composer import MessageComposer
 from monitor.tell.contact import Contact
 from monitor.tell.evening_call import EveningCall
 from monitor.tell.gaps_told import GapsTold
-from monitor.tell.incident import ToldIncident
+from monitor.tell.incident import AlarmTold, ToldIncident
 from monitor.tell.incident_times import Due, IncidentTimes, floors_hold, nearly_back
 from monitor.tell.message import Message, MessageKind
 from monitor.tell.morning_call import MorningCall
@@ -337,11 +337,13 @@ class NotificationPlan(Kept):
         return message
 
     def _tell(self, incident: ToldIncident, tick: float) -> list[Message]:
-        untold = incident.untold()
+        status, at = self._look(), tick - self._offset_s
+        untold = [alarm for alarm in incident.untold() if not _holds_after_all(alarm, status)]
         incident.gather_due = None
         if not untold:
+            if incident.untold():  # it ends within the hour, or is told then
+                incident.gather_due = tick + CALLED_OFF_S
             return []
-        status, at = self._look(), tick - self._offset_s
         for alarm in untold:
             if alarm.change.alarm is AlarmName.COLD_NIGHT:
                 stands = night_now(alarm.change, status) or alarm.change
@@ -409,6 +411,8 @@ class NotificationPlan(Kept):
             return []
         incident.over_told += 1
         for rest in rests:
+            if rest.worst is not None:  # who wants urgent news alone has heard the end of it
+                rest.told_to = self._composer.who_know(rest, rest.worst)
             rest.over_told = incident.over_told
         if TABLE[incident.worst.alarm].told_once:
             if not is_called_off(incident, at, self._site.timezone):
@@ -436,6 +440,11 @@ class NotificationPlan(Kept):
             urgent = asks is not None and asks.change.priority is Priority.URGENT
             if not urgent and not self._composer.who_know(incident, change):
                 incident.reach(self._composer.first(change.priority))
+
+
+def _holds_after_all(alarm: AlarmTold, status: SiteStatus | None) -> bool:
+    """A cold night that was called off, and still should hold: nobody is told the old figures."""
+    return alarm.called_off > 0 and night_now(alarm.change, status) is None
 
 
 def _newest(said: list[Message]) -> list[Message]:

@@ -177,7 +177,7 @@ def _join(one: ToldIncident, other: ToldIncident) -> None:
     one.changed = max(one.changed, other.changed)
 
 
-CALLED_OFF_S = 3600.0  # a cold night ends that long after it was last likely
+CALLED_OFF_S = 3600.0  # one that was called off is looked at again so much later
 
 
 def expected_nights(incidents: list[ToldIncident]) -> list[tuple[ToldIncident, AlarmTold]]:

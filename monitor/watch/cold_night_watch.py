@@ -18,6 +18,8 @@ from monitor.watch.box_probes import BoxProbes
 # measures, and it may still be warming up. Common practice.
 KNOWN_S = 3600.0
 
+NIGHT_OVER = "the night is over"  # why a cold night ended
+
 
 @part
 class ColdNightWatch(Kept):
@@ -43,7 +45,7 @@ class ColdNightWatch(Kept):
         if needs.batch is None or needs.low_c is None or self._probes.out_of_service:
             return
         if NIGHT_TO_H <= hour < OUTLOOK_FROM_H:
-            register.stop(cold_night, tick, "the night is over")
+            register.stop(cold_night, tick, NIGHT_OVER)
             return
         self.outlook = self._estimate.tonight(
             now, low_at=needs.low_at, forecast=forecast, wish=Wish()

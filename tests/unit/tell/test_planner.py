@@ -26,6 +26,7 @@ from monitor.tell.notification_plan import NotificationPlan
 from monitor.tell.policy import Policy
 from monitor.tell.wording import for_change
 from monitor.thermal.diagnosis import Interval
+from monitor.watch.cold_night_watch import NIGHT_OVER
 from monitor.watch.engine import Engine
 from monitor.watch.incidents import BACK_S, Incidents
 
@@ -1059,6 +1060,40 @@ def test_a_cold_night_called_off_at_bedtime_that_stands_an_hour_later_is_told_an
     assert "about 70 in 100" in anew.body
     keys = [message.key for message in teller.said]
     assert len(set(keys)) == len(keys), "what has a used key is not kept as told"
+
+
+def test_a_cold_night_called_off_at_bedtime_is_not_told_again_while_it_should_hold():
+    """Its alarm stands for two hours more: after one the old figures were told anew."""
+    teller = told_at_three()
+    foretold(teller, 0.1)
+    teller.go(local(10, 20))
+    assert teller.go(local(10, 21, 30)) == []
+    foretold(teller, 0.7)
+    [anew] = teller.go(local(10, 22))
+    assert "about 70 in 100" in anew.body
+
+
+def test_who_wants_urgent_news_alone_hears_no_second_end_of_what_goes_on_as_a_cold_night():
+    only = Contact(name="only urgent", url="json://nowhere", priorities=frozenset({P.URGENT}))
+    teller = Teller(ME, only)
+    teller.take(raised(A.HEAT_LOSS), raised(A.COLD_NIGHT))
+    teller.take(cleared(A.HEAT_LOSS, 600))
+    teller.take(raised(A.COLD, 7200))
+    teller.take(cleared(A.COLD, 9000), cleared(A.COLD_NIGHT, 9000))
+    teller.go(NIGHT + 6 * 3600)
+    ends = [m.contacts for m in teller.said if m.kind is MessageKind.OVER]
+    assert ends == [("me", "only urgent"), ("me",)]
+
+
+def test_of_a_floor_that_was_cold_in_a_cold_night_the_end_says_how_it_is_now():
+    teller = Teller()
+    teller.take(raised(A.COLD, cause=Cause.COLD_NIGHT), raised(A.COLD_NIGHT))
+    teller.take(cleared(A.COLD, 3600, facts=Facts(temp_c=34.0, target_c=35.0)))
+    dawn = Facts(temp_c=34.0, target_c=35.0, reason=NIGHT_OVER)
+    teller.take(cleared(A.COLD_NIGHT, 7000, facts=dawn))
+    [over] = [m for m in teller.go(NIGHT + 4 * 3600) if m.kind is MessageKind.OVER]
+    assert over.title == "porch: back to normal"
+    assert "Now 34.0 °C" in over.body
 
 
 def test_that_it_is_over_makes_no_sound_at_night():
