@@ -54,6 +54,7 @@ def diagnosis(
     loss: HeatLoss | None,
     held_until: float | None,
     rests_until: float,
+    pulses_until: float,
     rate_k_per_h: float,
     findings: tuple[Finding, ...],
     doubted: tuple[str, ...],
@@ -63,6 +64,7 @@ def diagnosis(
     found = partial(
         Diagnosis,
         rests_until=rests_until,
+        pulses_until=pulses_until,
         rate_k_per_h=rate_k_per_h,
         findings=findings,
         doubted=doubted,

@@ -71,6 +71,7 @@ class Diagnosis:
     rate_k_per_h: float = 0.0  # of the floor, now: what is sure of it; 0: it may be scatter
     hold_until: float | None = None  # looks like a grower's act: no alarm of cold before this tick
     rests_until: float = NEVER  # a thermostat's rest brings the floor down, as those before did
+    pulses_until: float = NEVER  # a thermostat's pulse brings it up, as those before did
     findings: tuple[Finding, ...] = ()
     # Probes whose newest reading is far from the one before: it waits for the next to bear it out.
     doubted: tuple[str, ...] = ()

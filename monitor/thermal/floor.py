@@ -109,10 +109,15 @@ class Floor(Kept):
         return None if self.temp_c is None else self._switching.swing(self.stepped, self.temp_c)
 
     @property
+    def pulses_until(self) -> float:
+        """Until when (tick) a thermostat's pulse may go on as the one before; NEVER: by none."""
+        temp_c = self.temp_c
+        return NEVER if temp_c is None else self._switching.pulses_until(self.stepped, temp_c)
+
+    @property
     def pulses(self) -> bool:
         """Is it in a thermostat's pulse that is no longer than the one before?"""
-        temp_c = self.temp_c
-        return temp_c is not None and self._switching.pulses(self.stepped, temp_c)
+        return self.stepped <= self.pulses_until
 
     @property
     def top_c(self) -> float:

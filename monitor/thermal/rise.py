@@ -38,8 +38,11 @@ class Rise(Kept):
         target_c: float | None,
         limits: Limits,
         climb: Climb,
+        *,
+        pulses: bool,
     ) -> None:
-        """Look at the latest means of the floor probes."""
+        """Look at the latest means of the floor probes. `pulses`: a thermostat brings them up, for
+        no longer than the time before."""
         if target_c is None:
             self.overheat = False
             self._count = 0
@@ -55,7 +58,7 @@ class Rise(Kept):
             return
         hottest = max(heard, key=_MEAN)
         ahead_c = climb.in_minutes(_AHEAD_MIN)
-        climbs = ahead_c is not None and ahead_c > harm_c
+        climbs = ahead_c is not None and ahead_c > harm_c and not pulses
         above = hottest.mean > max(harm_c, CHICK_SKIN_C + _ABOVE_K)
         self._bear_out(hottest, above or climbs)
         if self._count >= _BORNE_OUT and self._heard - self._since >= _BORNE_OUT_S:

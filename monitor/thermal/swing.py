@@ -13,13 +13,14 @@ from typing import NamedTuple
 from monitor.kept import NEVER, Kept, Tick, part
 
 _SWING_K, _TURN_K = 0.8, 0.35  # from peaks to troughs, at least; what turns a rise or a fall
+_TURN_SHARE = 0.4  # of its swings: birds that come and go end no rest
 _FALLS = 2  # that ended, and alike: birds that run about make no two alike
 _ALIKE, _ALIKE_K = 1.5, 0.6  # longest by shortest; peaks, and troughs
 _SMOOTHED_S = 450.0  # half a quarter of an hour: its mean shows less of quick swings
 _OLD_S = 3 * 3600.0  # without another fall it swings no more
-# The next pulse: times as long as the one before, of two within so long; no pulse is longer. It
-# goes further by so much of how far it swings.
-_PULSE, _LOOK_S, _SWUNG_S, _PULSE_S = 1.1, 60.0, 4 * 3600.0, 3600.0
+# The next pulse: times as long as the one before, of two within so long (a mild day may pass
+# between them); no pulse is longer. It goes further by so much of how far it swings.
+_PULSE, _LOOK_S, _SWUNG_S, _PULSE_S = 1.1, 60.0, 12 * 3600.0, 3600.0
 _TOP_SHARE = 0.5
 
 _KINK = 0.5  # of the deepest: a kink on the way up is no fall
@@ -31,7 +32,6 @@ _BY_NIGHT = ((1.25, 0.6), *_OVERDUE)  # no feeding makes a rest longer
 # one that does not end lasts so many times as long as any, longer than a feeding, and goes so far
 # below all (K).
 _RESTS, _EVEN, _LONG, _LONG_S, FAR_K = 4, 2.0, 2.0, 1200.0, 0.8
-_TURN_SHARE = 0.4  # of its swings: birds that come and go end no rest
 _UNHEARD_S = 900.0  # a pulse may have come meanwhile
 
 
@@ -62,16 +62,17 @@ class Switching(Kept):
     peak: tuple[Tick, float] = (NEVER, -1e9)
     _trough: tuple[Tick, float] = (NEVER, 1e9)
 
-    def __init__(self, turn_k: float = _TURN_K) -> None:
-        """`turn_k`: what turns a rise or a fall."""
-        self._falls, self._turn_k = [], turn_k
+    def __init__(self, turn_k: float | None = None) -> None:
+        """`turn_k`: what turns it, however wide it swings; None: what does not end a wide rest."""
+        self._falls, self._turn_k = [], _TURN_K if turn_k is None else turn_k
+        self._turn_share = _TURN_SHARE if turn_k is None else 0.0
 
     def see(self, tick: float, floor_c: float) -> _Ended | None:
         """Takes one step of the floor; the fall that ended with it, if one did."""
         if self.falling:
             if floor_c < self._trough[1]:
                 self._trough = (tick, floor_c)
-            elif floor_c > self._trough[1] + self._turn_k:
+            elif floor_c > self._trough[1] + self._ends_k(tick):
                 (peak_at, peak_c), (trough_at, trough_c) = self.peak, self._trough
                 ended = _Ended(peak_at, peak_c, trough_at - peak_at, trough_c, tick)
                 self._falls = [*self._falls[-1:], ended]
@@ -82,6 +83,13 @@ class Switching(Kept):
         elif floor_c < self.peak[1] - self._turn_k:
             self.falling, self._trough = True, (tick, floor_c)
         return None
+
+    def _ends_k(self, tick: float) -> float:
+        """By how much it rises once a fall is over: birds that come and go end none."""
+        falls = self._falls
+        if len(falls) < _FALLS or falls[0].peak_at < tick - _SWUNG_S:
+            return self._turn_k
+        return max(self._turn_k, self._turn_share * min(f.peak_c - f.trough_c for f in falls))
 
     def rests_until(self, tick: float, floor_c: float) -> float:
         """Until when (tick) it may be as low as this by a rest as those before; NEVER: by none."""
@@ -108,14 +116,16 @@ class Switching(Kept):
             return -inf
         return max(f.peak_c for f in falls) + _TOP_SHARE * swings_k
 
-    def pulses(self, tick: float, floor_c: float) -> bool:
-        """Does it rise by a pulse that is no longer than the one before, or come down from that?"""
+    def pulses_until(self, tick: float, floor_c: float) -> float:
+        """Until when (tick) it may rise by a pulse that is no longer than the one before, or come
+        down from that; NEVER: by none."""
         if floor_c > self.top_c(tick):
-            return False
+            return NEVER
         first, last = self._falls
         rose_s = last.peak_at - first.over_at
-        short = tick - last.over_at <= _PULSE * rose_s + _LOOK_S
-        return rose_s <= _PULSE_S and (self.falling or short)
+        if rose_s > _PULSE_S:
+            return NEVER
+        return (tick if self.falling else last.over_at + _PULSE * rose_s) + _LOOK_S
 
     def swing(self, tick: float, floor_c: float) -> Swing | None:
         """None: it does not swing, or is where its swings do not reach."""
@@ -196,10 +206,10 @@ def overdue(
     means: Sequence[float],
     tick: float,
     temp_c: float,
-    turn_k: float = _TURN_K,
+    turn_k: float | None = None,
 ) -> bool:
     """Does a floor whose course (K by seconds) came down and went up again and again come down for
-    far longer now, and to where it has not been? `turn_k`: what turns it."""
+    far longer now, and to where it has not been? `turn_k`: as of `Switching`."""
     floor = Switching(turn_k)
     ended = [fall for at, mean in zip(ticks, means, strict=True) if (fall := floor.see(at, mean))]
     falls = [fall for fall in ended if fall.peak_at > ticks[0]]  # else it began before that

@@ -246,7 +246,7 @@ class ThermalWatch(Kept):
                 by_night=by_night,
                 as_it_hung=as_it_hung,
             )
-        self._rise.judge(tick, warmest, target_c, limits, self._climb)
+        self._rise.judge(tick, warmest, target_c, limits, self._climb, pulses=self._floor.pulses)
         self._warming.judge(
             tick,
             self._floor,
@@ -302,6 +302,7 @@ class ThermalWatch(Kept):
                 loss=self._lost.loss,
                 held_until=self._hold_until(),
                 rests_until=max(self._floor.rests_until, self._box.heat.rests_until),
+                pulses_until=self._floor.pulses_until,
                 rate_k_per_h=self._floor.told_rate_k_per_h(known=self._fell_lately()),
                 findings=self._health.findings,
                 doubted=self._doubted(),

@@ -5,8 +5,8 @@ Chicks that are too warm walk away from the heat long before they come to harm, 
 sun and air move a floor by some degrees for an hour. So a warm floor can wait, unless new heat
 drives it (`climb`), it lies halfway to harm for half an hour, or it rises steadily and comes to
 harm within two hours, slacken as it may, while no other probe of the floor is in its band. Where a
-thermostat swings it, new heat and a steady rise are no news below halfway to harm while its pulse
-lasts no longer than the one before. Where the sun warms the whole box, that is told before the
+thermostat swings it, new heat and a steady rise are no news while its pulse lasts no longer and
+goes hardly higher than the one before. Where the sun warms the whole box, that is told before the
 floor has left its band. Figures are this project's (assumed); tests/bench measures what they do."""
 
 import math
@@ -140,10 +140,10 @@ class Warming(Kept):
             and (half_k > 0.0 or not swings)
             and self._is_no_swing(tick, course)
         )
-        pulses = half_k <= 0.0 and floor.pulses
-        if self._sun or (not pulses and (climb.driven or (by_night and new_heat))):
+        news = not floor.pulses
+        if self._sun or (news and (climb.driven or (by_night and new_heat))):
             self.warmth = Warmth.SOON
-        elif (not pulses and heads_for_harm) or (
+        elif (news and heads_for_harm) or (
             self._halfway is not None and tick - self._halfway >= _HALFWAY_S
         ):
             self.warmth = Warmth.HARMS

@@ -37,19 +37,21 @@ def suppressed_until(box: Box, alarm: Alarm, tick: float) -> float | None:
     burns = alarm is box.overheat and any(p.burning for p in sure)
     if slipped or burns or alarm is box.chill:
         return None
-    # A thermostat's swing is over by then, and harm by heat has a limit of its own.
+    # A thermostat's swing is over by then.
     plain = None if alarm.delay.began is None else alarm.delay.began + PLAIN_S
-    if alarm is box.hot or (alarm is box.cold and _rests(box, plain, tick)):
+    if alarm is box.hot or _swings(box, alarm, plain, tick):
         return plain
     near = alarm is box.cold and _is_harm_near(box, tick)
     return None if near else _at_work(box, alarm, tick)
 
 
-def _rests(box: Box, plain: float | None, tick: float) -> bool:
-    """Is it a thermostat's rest, whose end is not late yet, or brought down for a step that is
-    near, and in its band after that?"""
+def _swings(box: Box, alarm: Alarm, plain: float | None, tick: float) -> bool:
+    """Is it a thermostat's rest, or its pulse, whose end is not late yet? Or brought down for a
+    step that is near, and in its band after that?"""
     if plain is None or tick >= plain:
         return False
+    if alarm is box.overheat:
+        return tick < box.estimate.diagnosis.pulses_until
     if tick < box.estimate.diagnosis.rests_until:
         return True
     low_c, early_c = box.needs.low_c, box.needs.early_low_c

@@ -60,6 +60,28 @@ def test_one_that_is_seen_to_switch_the_only_heat_keeps_back_as_much_as_one_that
     assert (found.share, found.share_var) == (said.share, said.share_var)
 
 
+def test_birds_that_come_and_go_through_a_long_rest_leave_the_pulses_known() -> None:
+    """So a mild morning's rest does not make the evening's first pulse new heat."""
+    up_s, swings_s = 600.0, 4 * 2400.0
+    rest_s = swings_s + 4 * H
+
+    def course(at: float) -> float:
+        if at < swings_s:
+            phase_s = at % 2400.0
+            return 33.0 + 3.0 * min(phase_s / up_s, (2400.0 - phase_s) / 1800.0)
+        if at < rest_s:
+            return 33.0 + (0.6 if at % 3600.0 < 900.0 else 0.0)  # a bird sits on the probe
+        return 33.0 + 3.0 * (at - rest_s) / up_s
+
+    floor, at = Switching(), 0.0
+    while at < rest_s + 2 * up_s:
+        floor.see(at, course(at))
+        if rest_s + 0.5 * up_s < at < rest_s + up_s:
+            assert floor.pulses_until(at, course(at)) >= at
+        at += 30.0
+    assert floor.pulses_until(at, course(at)) < at, "it goes on for longer, and higher"
+
+
 def test_two_feedings_are_no_thermostat_nor_is_a_front() -> None:
     def fed(at: float) -> float:
         return 35.0 - max(0.0, 2.5 - abs(at / H - 1.0) * 5) - max(0.0, 1.2 - abs(at / H - 3) * 1.5)

@@ -12,6 +12,8 @@ from monitor.events import AlarmName, Change, ChangeKind, EntryKind, Priority
 from monitor.site import Place
 
 HIGH_C = 35.0 + 2.8
+OVERHEAT_C = 39.0
+OF_HEAT = (AlarmName.HOT, AlarmName.OVERHEAT)
 
 
 def warm(night: Night) -> list[Change]:
@@ -629,6 +631,40 @@ def test_by_night_a_thermostat_that_no_longer_switches_off_is_told_though_it_swi
     stuck = box.night.t
     box.goes(12 * 60, by_k_per_h=6.0)
     assert_told_in_its_band(warm(box.night)[0], box.night, since=stuck)
+
+
+def test_a_thermostats_first_pulse_after_a_mild_day_is_not_told_as_headed_for_harm() -> None:
+    """It goes as far and as fast as those of the morning did; the hour before shows none."""
+    box = Box(start_h=24.0)
+    box.temp_c = 34.4
+    for _ in range(4):
+        box.goes(480, by_k_per_h=30.0)
+        box.goes(1200, by_k_per_h=-12.0)
+    box.goes(5 * 3600)
+    box.goes(480, by_k_per_h=30.0)
+    box.goes(1200, by_k_per_h=-12.0)
+    assert {c.priority for c in box.night.changes if c.alarm in OF_HEAT} <= {Priority.ADVICE}
+
+
+@pytest.mark.parametrize("goes_on_min", [0, 20])
+def test_a_thermostats_pulse_beyond_harm_has_five_minutes_to_end(goes_on_min: int) -> None:
+    box = Box(start_h=20.0)
+    box.temp_c = OVERHEAT_C - 3.6
+    for _ in range(4):
+        box.goes(600, by_k_per_h=20.0)
+        box.goes(600, by_k_per_h=-20.0)
+    box.goes(600, by_k_per_h=23.0)
+    beyond = box.night.t
+    box.goes(60 * goes_on_min)
+    box.goes(1800, by_k_per_h=-8.0)
+    told = [
+        c
+        for c in box.night.changes
+        if c.alarm is AlarmName.OVERHEAT and c.change is ChangeKind.RAISED
+    ]
+    assert bool(told) is bool(goes_on_min)
+    if told:
+        assert told[0].at < box.night.start + beyond + 5 * 60.0
 
 
 def test_a_bird_that_sits_on_the_probe_through_a_thermostats_rest_wakes_nobody() -> None:
