@@ -13,7 +13,7 @@ from typing import NamedTuple
 from monitor.kept import NEVER, Kept, Tick, part
 
 _SWING_K, _TURN_K = 0.8, 0.35  # from peaks to troughs, at least; what turns a rise or a fall
-_TURN_SHARE = 0.4  # of its swings: birds that come and go end no rest
+_TURN_SHARE = 0.3  # of its swings: birds that come and go end no rest
 _FALLS = 2  # that ended, and alike: birds that run about make no two alike
 _ALIKE, _ALIKE_K = 1.5, 0.6  # longest by shortest; peaks, and troughs
 _SMOOTHED_S = 450.0  # half a quarter of an hour: its mean shows less of quick swings
