@@ -82,6 +82,19 @@ def test_birds_that_come_and_go_through_a_long_rest_leave_the_pulses_known() -> 
     assert floor.pulses_until(at, course(at)) < at, "it goes on for longer, and higher"
 
 
+def test_a_weak_pulse_ends_a_rest() -> None:
+    """Else that rest and the next one are taken for one that does not end."""
+    up_s, down_s, swing_k = 360.0, 480.0, 2.2
+
+    def course(at: float) -> float:
+        phase_s = at % (up_s + down_s)
+        share = phase_s / up_s if phase_s < up_s else 1.0 - (phase_s - up_s) / down_s
+        return 33.0 + swing_k * share * (0.36 if at > 3 * (up_s + down_s) else 1.0)
+
+    weak_s = 3 * (up_s + down_s) + up_s
+    assert seen(course, (weak_s + 180.0) / H).peak == (weak_s, pytest.approx(33.8, abs=0.1))
+
+
 def test_two_feedings_are_no_thermostat_nor_is_a_front() -> None:
     def fed(at: float) -> float:
         return 35.0 - max(0.0, 2.5 - abs(at / H - 1.0) * 5) - max(0.0, 1.2 - abs(at / H - 3) * 1.5)
