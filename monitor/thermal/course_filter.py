@@ -230,7 +230,7 @@ class CourseFilter(Kept):
         self.tick = tick
         if self._front is not None:
             odds = self.front_weight / (1.0 - self.front_weight) * exp(fits[1] - fits[0])
-            found = 1.0 if odds > 1e9 else odds / (1.0 + odds)
+            found = odds / (1.0 + odds)
             self.front_weight = min(1.0 - _LEAST_WEIGHT, max(_LEAST_WEIGHT, found))
 
     def with_mean(

@@ -84,7 +84,7 @@ class Fall(Kept):
     def begins(floor: Floor, tick: float, floor_c: float) -> bool:
         """Is the floor lower than is usual for it?"""
         course = floor.course
-        return course.is_low(floor_c) and (
+        return (
             _is_below(course, floor_c, _LOOKED_AT_K, _LOOKED_AT_SLOW_K, _RESTLESS)
             or _is_steep(course, tick, floor_c)
             or _is_overdue(floor, tick, floor_c)

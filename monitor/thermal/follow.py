@@ -104,7 +104,10 @@ class Follow(Kept):
         before_c = self._felt_c
         kept = exp(-gap_s / _LAG_S) if gap_s < _AWAY_S else 0.0
         self._felt_c = outside_c + kept * (before_c - outside_c)
-        self._move(self._felt_c - before_c)
+        warmer_k = self._felt_c - before_c  # the level goes with what is felt of the outside
+        self._level_c = level_c + self._share * warmer_k
+        self._v_level += 2.0 * warmer_k * self._both + warmer_k * warmer_k * self._v_share
+        self._both += warmer_k * self._v_share
         if not night:
             self._day = tick
             if not self._by_night:
@@ -119,13 +122,6 @@ class Follow(Kept):
             self._see_hung(floor_c)
         self._by_night = True
         self._correct(floor_c)
-
-    def _move(self, warmer_k: float) -> None:
-        """The level goes with what is felt of the outside."""
-        if self._level_c is not None:
-            self._level_c += self._share * warmer_k
-        self._v_level += 2.0 * warmer_k * self._both + warmer_k * warmer_k * self._v_share
-        self._both += warmer_k * self._v_share
 
     def _see_hung(self, floor_c: float) -> None:
         """Is the floor where only a smaller share would have it, or hands?"""

@@ -40,7 +40,7 @@ class TimeConstants:
         rise_sd_k: float,
         outside_known: bool,
     ) -> None:
-        sd = max(0.2, log(tau_spread))
+        sd = log(tau_spread)
         self._taus = [tau_s * factor for factor in _FACTORS]
         self._log_weights = [-0.5 * (log(factor) / sd) ** 2 for factor in _FACTORS]
         self._filters = [
