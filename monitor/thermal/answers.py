@@ -2,7 +2,7 @@
 left, the coming night. Questions only; nothing here is changed by being asked."""
 
 from functools import partial
-from math import exp, hypot, inf
+from math import exp, inf
 
 from monitor.brooding.heat_balance import LEAST_RISE_K, BoxChange, Prior
 from monitor.events import Cause, Moment
@@ -25,19 +25,17 @@ _SOON_S = 60.0  # a fall younger than this has no pace yet
 _LEARNED_STEPS = 36.0  # of a quarter of an hour: nine hours are as good as a day
 _BELOW_REST_K = 1.0  # by so much more it is out of where its thermostat lets it go
 _SEEN_SHARE_SD = 0.22  # the share of the outside is known so well once some of its cooling was seen
-_CHANGE_SPREAD = 0.15  # of what a change to the box is reckoned to bring: one standard deviation
 _HOLD_DEPTH_K = 1.0  # a fall that is worth waiting for
 
 
 def hold_until(
     fall: Fall, *, stepped: float, low_c: float | None, nobody_at_work: bool
 ) -> float | None:
-    """A fall that may be a grower's act: wait and see until that tick. The floor was in the band
-    (`low_c`; None: no birds) before."""
+    """An open fall that may be a grower's act: wait and see until that tick. The floor was in the
+    band (`low_c`; None: no birds) before."""
     until = fall.onset + HOLD_S
     waits = (
-        fall.open
-        and fall.verdict is None
+        fall.verdict is None
         and not nobody_at_work
         and fall.depth < -_HOLD_DEPTH_K
         and stepped < until
@@ -90,13 +88,10 @@ def diagnosis(
     return found(cause=cause, started=fall.onset if fall.open else None, hold_until=held_until)
 
 
-def learned(
-    model: FloorModel, *, floor_c: float, rate_k_per_h: float, outside_measured: bool
-) -> Learned:
+def learned(model: FloorModel, *, floor_c: float, outside_measured: bool) -> Learned:
     """What the estimate has learnt of the box, as numbers."""
     return Learned(
         floor_c=floor_c,
-        rate_k_per_h=rate_k_per_h,
         rise_k=model.bank.rise_k if outside_measured else None,
         rise_sd_k=model.bank.rise_sd_k,
         time_constant_s=model.bank.tau_s,
@@ -159,12 +154,12 @@ class ComingNight:
         again when what passes is over; `nights`: how it kept through those before; `lost`: some
         of its heat is missed."""
         self._prior = prior
-        self._rise_k, self._rise_sd_k = prior.rise_k, prior.rise_sd_k
+        self._rise_k = prior.rise_k
         self._tau_s, self._steps = prior.time_constant_s, 0.0
         if model is not None:
             self._tau_s, self._steps = model.bank.tau_s, model.bank.steps
             if model.outside_known:
-                self._rise_k, self._rise_sd_k = model.bank.rise_k, model.bank.rise_sd_k
+                self._rise_k = model.bank.rise_k
         self._first_night = first_night
         self._seen = not outside[0].by_floor and follows.share_var < _SEEN_SHARE_SD**2
         self._floor_c = floor_c
@@ -205,14 +200,11 @@ class ComingNight:
         )
 
     def _view(self, hours: coming_night.Hours, change: BoxChange) -> coming_night.View:
-        rise_k, gain = self._rise_k, change.rise_gain
+        rise_k = self._rise_k
         return coming_night.View(
             hours=hours,
             floor_c=self._floor_c,
-            rise_k=rise_k,
-            rise_sd_k=hypot(self._rise_sd_k * gain, _CHANGE_SPREAD * (gain - 1.0) * rise_k),
-            rise_gain=gain,
-            change_sd_k=_CHANGE_SPREAD * (gain - 1.0) * rise_k,
+            brought_k=(change.rise_gain - 1.0) * rise_k,
             rise_per_watt_k=change.rise_per_watt_k * rise_k / max(self._prior.rise_k, LEAST_RISE_K),
             tau_s=self._tau_s * change.time_gain,
             seen=self._seen,

@@ -36,6 +36,7 @@ _LEAST_K_PER_W = 0.001  # a kilowatt for a kelvin: no box is heated that way
 _WANDER_VAR, _AHEAD_SD_K = 0.5**2, 0.35  # birds and draughts: at once, and in the root of an hour
 _DIP_K = 0.4  # by so much they take the lowest quarter of an hour below the course
 _STEP_K = 0.5  # from one target to the next at least; a gradual one comes down by less in a night
+_CHANGE_SPREAD = 0.15  # of what a change to the box is reckoned to bring: one standard deviation
 _RESTS_SD_K = 1.0  # of where a thermostat catches a fall, by the last night. Assumed
 _MOST_SD_K = 1.7  # of where a night ends up by the nights before it (`nights_kept`). Assumed
 # A front brings wind, and wind takes more from a box than its cold: of what the floor would be
@@ -143,15 +144,11 @@ def hours(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class View:
-    """At what box one looks ahead: `rise_gain` is the coming rise over the present `rise_k`
-    (another lamp, another cover). The spread and the time constant are those of the coming box."""
+    """At what box one looks ahead. The time constant is that of the coming box."""
 
     hours: Hours
     floor_c: float
-    rise_k: float
-    rise_sd_k: float
-    rise_gain: float = 1.0
-    change_sd_k: float = 0.0  # of what another lamp or cover is reckoned to bring
+    brought_k: float = 0.0  # by another lamp or cover, in the end
     rise_per_watt_k: float  # what a watt more brings
     tau_s: float
     learned: float
@@ -173,10 +170,9 @@ class Way(NamedTuple):
 
 def _middle(view: View) -> list[tuple[float, float]]:
     """The floor's middle course in each of the hours, degC, and its standard deviation."""
-    tau_s, change_var, most_c = view.tau_s, view.change_sd_k**2, view.hours.most_c
-    rests_c = view.hours.rests_c
+    tau_s, brought_k, most_c = view.tau_s, view.brought_k, view.hours.most_c
+    rests_c, change_var = view.hours.rests_c, (_CHANGE_SPREAD * brought_k) ** 2
     apart_k = 0.0 if view.hours.in_swing else view.floor_c - view.hours.level_c
-    brought_k = (view.rise_gain - 1.0) * view.rise_k
     found = []
     for _, since_s, _, _, _, settles_c, settles_var, felt_var, ahead_var in view.hours.to_come:
         left = exp(-since_s / tau_s)
@@ -243,7 +239,7 @@ def look_ahead(view: View) -> Way:
         high_end = min(high_end, dip_c + half_k)
         if leaves_at is None and mid_c < hour.edge_c:
             leaves_at = hour.at
-    rise_k, per_watt_k = view.rise_k * view.rise_gain, max(view.rise_per_watt_k, _LEAST_K_PER_W)
+    per_watt_k = max(view.rise_per_watt_k, _LEAST_K_PER_W)
     outlook = Outlook(
         lowest_c=Interval(lowest, low_end, high_end),
         lowest_at=lowest_at,
@@ -253,7 +249,6 @@ def look_ahead(view: View) -> Way:
         outside_low_c=min(hours.outside_c, *(hour.outside_c for hour in hours.to_come)),
         outside_from=hours.source,
         by_floor=hours.by_floor,
-        rise_c=Interval(rise_k, rise_k - Z80 * view.rise_sd_k, rise_k + Z80 * view.rise_sd_k),
         learned=view.learned,
         below_now=below_now,
         open_share=view.open_share,

@@ -80,9 +80,7 @@ class Diagnosis:
     @property
     def heat_lost(self) -> bool:
         """A source stopped or the cover is off, and no grower's act explains it."""
-        return self.cause is Cause.HEAT_SOURCE or (
-            self.cause is Cause.COVER_OPEN and self.hold_until is None
-        )
+        return self.cause in (Cause.HEAT_SOURCE, Cause.COVER_OPEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +112,6 @@ class Learned:
     """What is known of a box by now, its dimensions and its own readings weighed together."""
 
     floor_c: float  # of all floor probes together
-    rate_k_per_h: float  # over the last five minutes
     rise_k: float | None  # floor above outside that the heat sustains; None: no outside
     rise_sd_k: float
     time_constant_s: float
@@ -148,7 +145,6 @@ class Outlook:
     missing_watts: float  # 0: none
     outside_low_c: float
     outside_from: str  # where the outside curve was taken from
-    rise_c: Interval  # floor above outside that the heat sustains
     learned: float  # 0: all from the box's dimensions, 1: all from its own readings
     by_floor: bool = False  # ... from the floor itself, for want of an outside probe
     mend: Clauses = ()  # what would help, best first

@@ -327,7 +327,6 @@ class ThermalWatch(Kept):
         return answers.learned(
             model,
             floor_c=floor_c,
-            rate_k_per_h=self._floor.rate_k_per_h,
             outside_measured=self._outside_known and self._outside.temp_c is not None,
         )
 

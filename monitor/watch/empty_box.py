@@ -18,7 +18,6 @@ from monitor.thermal.diagnosis import Outlook
 class ExpectedBirds:
     """Birds that are to come."""
 
-    number: int  # of the ledger entry that says so
     day: date
     count: int
     kind: str | None
@@ -52,7 +51,7 @@ class EmptyBox(Kept):
         day = None if entry is None else day_of(entry)
         self.expected = None
         if entry is not None and day is not None:
-            self.expected = ExpectedBirds(entry.number, day, entry.count or 0, entry.kind)
+            self.expected = ExpectedBirds(day, entry.count or 0, entry.kind)
         self.waits = entry is not None or not had
         self.limits = self._limits()
 

@@ -353,7 +353,6 @@ class Engine(Kept):
     def status(self, now: Moment) -> SiteStatus:
         """How things stand. Does not move the engine."""
         return site_status(
-            site=self.site,
             boxes=list(self._boxes.values()),
             site_probes=self._site_probes,
             mains=self._mains,

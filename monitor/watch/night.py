@@ -72,7 +72,6 @@ class NightFigures(Kept):
         highest = max(highs, key=_temp, default=None)
         first = self._counted_from if self._first is None else self._first
         return NightStatus(
-            from_at=self.from_at,
             since_at=self.from_at + first - self._counted_from,
             low_c=None if lowest is None else lowest.temp_c,
             low_at=None if lowest is None else lowest.at,

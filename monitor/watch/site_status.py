@@ -2,9 +2,8 @@
 
 from collections.abc import Iterable
 
-from monitor.brooding.calendar import next_step, week_of_age
+from monitor.brooding.calendar import next_step
 from monitor.events import AlarmName, Priority
-from monitor.site import Site
 from monitor.watch import night
 from monitor.watch.alarm import Alarm
 from monitor.watch.box import Box
@@ -28,7 +27,6 @@ _SHOWN_LAST = {AlarmState.RETURNED, AlarmState.SHELVED}
 
 def site_status(
     *,
-    site: Site,
     boxes: list[BrooderWatch],
     site_probes: list[ProbeWatch],
     mains: Mains,
@@ -43,16 +41,11 @@ def site_status(
             offset_s = boxes[0].register.offset_s if boxes else 0.0
             shown.setdefault(alarm.brooder, []).append(_alarm(alarm, offset_s))
     return SiteStatus(
-        name=site.name,
         at=at,
         clock_sure=all(box.needs.clock_sure for box in boxes),
         brooders=tuple(_brooder(box, tick, at, shown.get(box.name, [])) for box in boxes),
         probes=tuple(_probe(p, tick) for p in site_probes),
         meters=mains.status(tick),
-        outside_c=next(
-            (p.temp_c for p in site_probes if p.known and not p.silent and not p.out_of_service),
-            None,
-        ),
         alarms=_sorted(shown.get(None, [])),
     )
 
@@ -71,7 +64,6 @@ def _alarm(alarm: Alarm, offset_s: float) -> AlarmStatus:
     until = alarm.shelved_until
     return AlarmStatus(
         occurrence=alarm.occurrence,
-        incident=alarm.incident,
         folded=alarm.folded,
         alarm=alarm.rule.alarm,
         brooder=alarm.brooder,
@@ -154,8 +146,6 @@ def _probe(probe: ProbeWatch, tick: float) -> ProbeStatus:
         silent=probe.silent,
         fault=probe.fault,
         out_of_service=probe.out_of_service,
-        target_c=probe.target_c,
-        trend_c_per_h=probe.trend.c_per_h(tick),
         lately_high_c=max((temp_c for _, temp_c in probe.trend.lately(tick)), default=None),
         usual_gap_s=probe.gaps.mean_s,
         stamps_old_s=_stamps_old_s(probe),
@@ -176,11 +166,9 @@ def _batch(needs: BoxNeeds, at: float) -> BatchStatus | None:
     if age is None or needs.believes(at):
         age = needs.age_days_at(at)
     return BatchStatus(
-        number=batch.number,
         kind=batch.kind,
         hatched=batch.hatched,
         age_days=age,
-        week=week_of_age(age),
         head_count=batch.head_count(),
         placed=batch.placed,
         lost=batch.lost(),

@@ -23,7 +23,6 @@ class AlarmStatus:
     """An alarm that is not normal, or that was never acknowledged."""
 
     occurrence: str
-    incident: str  # occurrence of the alarm the trouble began with
     folded: bool  # follows from an alarm already told
     alarm: AlarmName
     brooder: str | None  # None: the site or the watcher itself
@@ -66,8 +65,6 @@ class ProbeStatus:
     silent: bool  # not heard for longer than the limit
     fault: str | None  # why it is not believed, one clause
     out_of_service: bool
-    target_c: float | None
-    trend_c_per_h: float | None
     lately_high_c: float | None = None  # the highest of the last quarter of an hour
     usual_gap_s: float = 0.0  # between two of its readings
     stamps_old_s: float | None = None  # it is heard, but its own stamps are too old to count
@@ -100,11 +97,9 @@ class MeterStatus:
 class BatchStatus:
     """The birds in the box."""
 
-    number: int  # of the ledger entry that began it
     kind: str
     hatched: date
     age_days: float
-    week: int
     head_count: int
     placed: int
     lost: int
@@ -115,7 +110,6 @@ class BatchStatus:
 class NightStatus:
     """The floor since 18:00 local time, for the morning message."""
 
-    from_at: float
     since_at: float  # when there were chicks to count for: 18:00, or later
     low_c: float | None
     low_at: float | None
@@ -179,12 +173,10 @@ class BrooderStatus:
 class SiteStatus:
     """How everything that one service watches stands."""
 
-    name: str
     at: float
     clock_sure: bool
     brooders: tuple[BrooderStatus, ...]
     probes: tuple[ProbeStatus, ...]  # the site's own: outside
-    outside_c: float | None
     alarms: tuple[AlarmStatus, ...]  # of the site and the watcher itself, worst first
     meters: tuple[MeterStatus, ...] = ()  # the site's own: mains, battery
 

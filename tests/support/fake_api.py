@@ -109,8 +109,6 @@ def probe(
         "silent": False,
         "fault": None,
         "out_of_service": False,
-        "target_c": None,
-        "trend_c_per_h": 0.0,
     }
     return ProbeStatus(**{**given, **changes})
 
@@ -118,11 +116,9 @@ def probe(
 def batch(**changes: Any) -> BatchStatus:
     """98 of 100 meat chicks, nine days old."""
     given: dict[str, Any] = {
-        "number": 1,
         "kind": "broiler",
         "hatched": date(2026, 2, 1),
         "age_days": 9.1,
-        "week": 2,
         "head_count": 98,
         "placed": 100,
         "lost": 2,
@@ -158,7 +154,6 @@ def brooder(name: str = "porch", temp_c: float | None = 31.8, **changes: Any) ->
             at=NIGHT + 4 * 86400 + 22 * 3600, age_days=14, from_c=32.2, to_c=29.4, gradual=False
         ),
         "night": NightStatus(
-            from_at=NIGHT - 8 * 3600,
             since_at=NIGHT - 8 * 3600,
             low_c=31.1,
             low_at=NIGHT - 3600,
@@ -185,7 +180,6 @@ def outlook(**changes: Any) -> Outlook:
         "missing_watts": 0.0,
         "outside_low_c": -14.0,
         "outside_from": "yesterday and the cooling so far",
-        "rise_c": Interval(41.0, 39.5, 42.5),
         "learned": 0.8,
         "mend": (),
     }
@@ -218,7 +212,6 @@ def alarm(
     key = f"{box or 'site'}/{name}/{int(since)}"
     given: dict[str, Any] = {
         "occurrence": key,
-        "incident": key,
         "folded": False,
         "alarm": name,
         "brooder": box,
@@ -274,12 +267,10 @@ def failing_porch() -> BrooderStatus:
 def status(*boxes: BrooderStatus, at: float = NIGHT, **changes: Any) -> SiteStatus:
     """Everything, at two in the night."""
     given: dict[str, Any] = {
-        "name": "Hillside",
         "at": at,
         "clock_sure": True,
         "brooders": boxes or (brooder(),),
         "probes": (probe("site/shade", -9.0),),
-        "outside_c": -9.0,
         "alarms": (),
     }
     return SiteStatus(**{**given, **changes})

@@ -44,7 +44,6 @@ class ForetoldNight(NamedTuple):
             missing_watts=80.0 if self.told >= CLEAR_CHANCE else 0.0,
             outside_low_c=-2.0,
             outside_from="the test",
-            rise_c=Interval(37.0, 36.0, 38.0),
             learned=0.8,
             mend=("a second layer over the cover",),
         )

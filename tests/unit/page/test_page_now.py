@@ -492,12 +492,12 @@ def awaited(**changes: Any) -> BrooderStatus:
 
 
 def test_a_box_that_waits_for_chicks_says_who_comes_and_whether_it_is_ready_for_them():
-    coming = awaited(expected=ExpectedBirds(1, date(2026, 2, 11), 100, "broiler"))
+    coming = awaited(expected=ExpectedBirds(date(2026, 2, 11), 100, "broiler"))
     box = box_of(coming)
     assert box.against == "100 birds come tomorrow; day-old chicks need 95.0"
     assert seen(status(coming)).summary == "Ready for chicks"
     assert box.instruction == "Nothing watches for cold until chicks are entered."
-    late = replace(coming, expected=ExpectedBirds(1, date(2026, 2, 9), 100, "broiler"))
+    late = replace(coming, expected=ExpectedBirds(date(2026, 2, 9), 100, "broiler"))
     assert box_of(late).against.startswith("100 birds were to come on Monday 9 Feb; ")
     cold = replace(awaited(), temp_c=20.0)
     assert seen(status(cold)).summary == "Not ready for chicks yet"

@@ -69,7 +69,7 @@ def test_an_entry_while_nobody_watches_raises_no_silence_and_the_gap_stays_one(
     assert gap.facts["down_from"] == left
     assert gap.facts["before_c"] == 35.0
     night = there.core.status(later).brooders[0].night
-    assert night.unseen_s == pytest.approx(AWAY_S, abs=200) or night.from_at > left
+    assert night.unseen_s == pytest.approx(AWAY_S, abs=200) or night.since_at > left
 
 
 def test_a_journal_that_a_command_sets_aside_is_told_at_the_next_start(settings: Settings) -> None:

@@ -21,9 +21,7 @@ FAR = Probe(key="porch/far", brooder="porch", name="far", topic="b/far", place=P
 EAST = replace(PORCH.probes[1], key="porch/east", name="under east lamp", topic="b/east")
 BOX = replace(PORCH, probes=(*PORCH.probes, FAR, EAST))
 LIMITS = AgeLimits(target_c=35.0, low_c=32.2, high_c=37.8, chill_c=29.4, overheat_c=38.9)
-RISE = Learned(
-    floor_c=34.8, rate_k_per_h=0.0, rise_k=30.0, rise_sd_k=1.0, time_constant_s=2e3, share=0.6
-)
+RISE = Learned(floor_c=34.8, rise_k=30.0, rise_sd_k=1.0, time_constant_s=2e3, share=0.6)
 
 
 def warm(**changes: Any) -> WarmUp:

@@ -169,7 +169,6 @@ def night(
     unseen_s: float = 0.0,
 ) -> NightStatus:  # fmt: skip
     return NightStatus(
-        from_at=local(10, 18),
         since_at=local(10, 18),
         low_c=low_c,
         low_at=low_at,

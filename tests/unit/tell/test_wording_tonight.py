@@ -19,7 +19,6 @@ def outlook(**changes: object) -> Outlook:
         "missing_watts": 0.0,
         "outside_low_c": -5.0,
         "outside_from": "forecast",
-        "rise_c": Interval(40.0, 39.0, 41.0),
         "learned": 1.0,
     }
     return Outlook(**{**given, **changes})  # type: ignore[arg-type]

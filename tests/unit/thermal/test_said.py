@@ -48,9 +48,7 @@ def test_a_minute_of_readings_after_a_gap_makes_no_pace() -> None:
         watch.observe(15.0 * n, "porch/floor", 31.8 - 0.005 * n)
     for n, temp_c in enumerate((31.31, 31.31, 31.31, 31.25, 31.25)):
         watch.observe(1125.0 + 15.0 * n, "porch/floor", temp_c)
-        learned = watch.learned
-        assert learned is not None
-        assert -3.5 < learned.rate_k_per_h < -1.0
+        assert -3.5 < watch._floor.rate_k_per_h < -1.0
 
 
 def test_whatever_comes_in_what_is_said_is_worked_out_anew(monkeypatch: pytest.MonkeyPatch) -> None:

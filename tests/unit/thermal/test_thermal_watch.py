@@ -15,6 +15,7 @@ from support.watched import DAY_0
 from monitor.brooding.heat_balance import Flock, Prior, changed, prior, with_watts
 from monitor.events import Cause, Moment
 from monitor.site import Brooder, HeatSource, Place, Probe
+from monitor.thermal.coming_night import Z80
 from monitor.thermal.outside_curve import from_low
 from monitor.thermal.thermal_watch import ThermalWatch
 
@@ -78,9 +79,9 @@ def test_the_rise_is_learned_from_scratch_within_three_hours_though_the_prior_is
     watch = ThermalWatch(brooder, far_off, True)
     still(watch, floor_c=27.0, outside_c=9.0, hours=3.0)
     assert abs(far_off.rise_k - 18.0) > 5.0, "the prior is too good for this test"
-    outlook = _tonight(watch, hours=3.0, outside_c=9.0)
-    assert outlook.rise_c.mid == pytest.approx(18.0, abs=1.0)
-    assert outlook.rise_c.low < 18.0 < outlook.rise_c.high
+    learned = watch.learned
+    assert learned.rise_k == pytest.approx(18.0, abs=1.0)
+    assert abs(learned.rise_k - 18.0) < Z80 * learned.rise_sd_k
 
 
 def _tonight(watch: ThermalWatch, *, hours: float, outside_c: float):
@@ -97,9 +98,8 @@ def test_before_anything_is_learned_the_prior_speaks():
     watch = ThermalWatch(brooder, start, True)
     watch.observe_outside(0.0, 9.0)
     watch.observe(1.0, "porch/floor", 9.0 + start.rise_k)
-    outlook = _tonight(watch, hours=0.01, outside_c=9.0)
-    assert outlook.rise_c.mid == pytest.approx(start.rise_k, abs=0.5)
-    assert outlook.learned < 0.05
+    assert watch.learned.rise_k == pytest.approx(start.rise_k, abs=0.5)
+    assert _tonight(watch, hours=0.01, outside_c=9.0).learned < 0.05
 
 
 def test_the_watts_named_as_missing_are_those_that_make_it_hold():

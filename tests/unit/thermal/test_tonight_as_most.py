@@ -37,8 +37,6 @@ def ahead(level_c: float, sd_k: float, *, as_most: bool = False, rests_c: float 
             rests_c=rests_c,
         ),
         floor_c=LOW_C + 2.0,
-        rise_k=20.0,
-        rise_sd_k=0.5,
         rise_per_watt_k=0.05,
         tau_s=1.5 * H,
         learned=1.0,

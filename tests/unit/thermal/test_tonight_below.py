@@ -29,7 +29,7 @@ LOW_C = 28.0
 def view(
     floor_c: float,
     outside_c: float,
-    rise_gain: float = 1.0,
+    brought_k: float = 0.0,
     step_at: float | None = None,
     *,
     outside: OutsideCurve | None = None,
@@ -46,10 +46,8 @@ def view(
             outside=outside or from_low(start, outside_c, outside_c, MORNING),
         ),
         floor_c=floor_c,
-        rise_k=22.0,
-        rise_sd_k=0.5,
         tau_s=1800.0,
-        rise_gain=rise_gain,
+        brought_k=brought_k,
         rise_per_watt_k=22.0 / 500.0,
         learned=1.0,
     )
@@ -74,14 +72,14 @@ def test_a_cold_box_on_too_cold_a_night_is_helped_by_what_would_help_it() -> Non
     assert outlook.below_now
     assert outlook.chance > 0.9
     assert 500.0 * 4.0 / 22.0 < outlook.missing_watts < 500.0 * 6.0 / 22.0
-    scale = (500.0 + outlook.missing_watts + 10.0) / 500.0
-    assert ahead(view(24.0, 2.0, scale)).chance < CLEAR_CHANCE
+    brought_k = 22.0 * (outlook.missing_watts + 10.0) / 500.0
+    assert ahead(view(24.0, 2.0, brought_k)).chance < CLEAR_CHANCE
 
 
 @pytest.mark.parametrize("floor_c", [24.0, 31.0])
 @pytest.mark.parametrize("outside_c", [2.0, 6.0, 12.0])
 def test_what_is_tried_is_judged_as_what_is_said(floor_c: float, outside_c: float) -> None:
-    seen = view(floor_c=floor_c, outside_c=outside_c, rise_gain=1.1)
+    seen = view(floor_c=floor_c, outside_c=outside_c, brought_k=2.2)
     assert chance(seen) == ahead(seen).chance
 
 

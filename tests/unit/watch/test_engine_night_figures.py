@@ -81,7 +81,7 @@ def test_a_gap_over_six_in_the_evening_counts_for_the_new_night_from_six_on(nigh
     away(night, 2 * HOUR_S)
     night.holds(35.0, for_s=600)
     figures = box(night).night
-    assert figures.from_at == night.start + 24 * HOUR_S
+    assert figures.since_at == night.start + 24 * HOUR_S
     assert figures.unseen_s == pytest.approx(HOUR_S)
 
 
