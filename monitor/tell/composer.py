@@ -123,7 +123,7 @@ class MessageComposer:
         return self._message(
             incident,
             MessageKind.PASSED_ON,
-            key=f"{incident.name}:passed-on:{contacts[0].after_minutes:g}",
+            key=f"{incident.name}:passed-on:{incident.times_passed_on + 1}",
             words=incident_words.passed_on(incident, at, self.site, self.look()),
             told=[contact.name for contact in contacts],
             at=at,

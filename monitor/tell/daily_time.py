@@ -12,6 +12,7 @@ class DailyTime(Kept):
     """Which local day was told last, and when the next one is due."""
 
     _last: date | None = None  # the local day that was last told
+    _ahead: date | None = None  # the one that was, before the clock showed days before it
 
     def __init__(self, zone: tzinfo, at: time) -> None:
         self._zone = zone
@@ -20,10 +21,11 @@ class DailyTime(Kept):
 
     def begin(self, at: float) -> None:
         """The first day starts with what is left of it: nothing is said for a time that has been.
-        A day that lies far ahead was told by a clock that was wrong."""
+        A day that lies far ahead was told by a clock that was wrong; or the clock is wrong now, and
+        that day is not told twice once it is right."""
         today = self._day_told_by(at)
         if self._last is None or (self._last - today).days > 1:
-            self._last = today
+            self._last, self._ahead = today, self._last
 
     @property
     def next_at(self) -> float | None:
@@ -36,7 +38,7 @@ class DailyTime(Kept):
         if self._last is None or day <= self._last:
             return None
         self._last = day
-        return day
+        return None if day == self._ahead else day
 
     def moment(self, day: date) -> float:
         """Unix time of it on that local day. An hour that a spring night skips comes an hour later,

@@ -31,6 +31,7 @@ CALM_S = 60.0
 TROUBLE_AFTER = 3  # failures in a row before a contact counts as not reached
 
 _HASTE = {Priority.URGENT: 0, Priority.WARNING: 1, Priority.ADVICE: 2}
+_SAYS_WHAT = (MessageKind.RAISED, MessageKind.PASSED_ON)  # and what to do
 _OF_THE_DAY = (MessageKind.MORNING, MessageKind.EVENING)
 _ORDER = {kind: place for place, kind in enumerate(MessageKind)}
 
@@ -215,6 +216,9 @@ class Outbox:
         contact: str, lane: _Lane, key: str, now: Moment, *, state: str, failure: str | None = None
     ) -> Outcome:
         waiting = lane.waiting.pop(key)
+        thread = waiting.message.thread
+        if state != "sent" and waiting.message.kind in _SAYS_WHAT and thread in lane.reached:
+            lane.reached.remove(thread)  # what it heard before is no first message of this
         return _outcome(waiting.message, contact, now, waiting.tries, state=state, failure=failure)
 
 

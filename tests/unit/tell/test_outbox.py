@@ -96,6 +96,20 @@ def test_a_repeat_is_brief_for_whom_the_first_message_reached_and_whole_for_othe
     assert {name: m.body for name, m in told.items() if m} == {"me": "in brief", "ann": "body"}
 
 
+def test_a_repeat_is_whole_where_the_news_that_it_repeats_did_not_get_through():
+    outbox = Outbox(["me"])
+    said = replace(message("cold", thread="a"), brief="see the first message")
+    outbox.add(said, at(0))
+    outbox.take("me", at(0))
+    outbox.done("me", None, at(0))
+    outbox.add(replace(said, key="cold anew", at=8000.0), at(7000))
+    again = replace(said, key="again", kind=MessageKind.AGAIN, at=8600.0)
+    outbox.add(again, at(7600))
+    taken = outbox.take("me", at(7600))
+    assert taken is not None
+    assert (taken.key, taken.body) == ("again", "body")
+
+
 def test_back_off_doubles_up_to_its_longest_and_a_success_ends_it():
     outbox = Outbox(["me"])
     outbox.add(message("cold"), at(0))

@@ -1085,6 +1085,18 @@ def test_who_wants_urgent_news_alone_hears_no_second_end_of_what_goes_on_as_a_co
     assert ends == [("me", "only urgent"), ("me",)]
 
 
+def test_what_is_passed_on_anew_after_the_first_was_over_has_a_key_of_its_own():
+    teller = Teller(ME, replace(ANN, priorities=frozenset({P.URGENT})))
+    teller.take(raised(A.HEAT_LOSS), raised(A.COLD_NIGHT))
+    teller.go(NIGHT + 1000)
+    teller.take(cleared(A.HEAT_LOSS, 1200))
+    teller.go(NIGHT + 1200 + BACK_S)
+    teller.take(replace(raised(A.HEAT_LOSS, 9000), occurrence="porch/heat-loss/2"))
+    teller.go(NIGHT + 11000)
+    passed = [m.key for m in teller.said if m.kind is MessageKind.PASSED_ON]
+    assert len(set(passed)) == len(passed) == 2
+
+
 def test_of_a_floor_that_was_cold_in_a_cold_night_the_end_says_how_it_is_now():
     teller = Teller()
     teller.take(raised(A.COLD, cause=Cause.COLD_NIGHT), raised(A.COLD_NIGHT))
@@ -1154,6 +1166,17 @@ def test_a_clock_that_was_years_ahead_does_not_silence_the_mornings_after_it_is_
     right = local(10, 12) + 10
     teller.plan.advance(Moment(right, right))
     assert [m.key for m in teller.go(local(11, 7))] == ["morning:2026-02-11"]
+
+
+def test_a_board_that_starts_in_the_night_with_the_time_of_weeks_ago_says_no_good_morning_again():
+    """Once its clock was set, after each start."""
+    teller = Teller(start=local(10, 6))
+    assert [m.key for m in teller.go(local(10, 8))] == ["morning:2026-02-10"]
+    for hour in (23, 25, 27):
+        steady = local(10, hour % 24) + 86400.0 * (hour // 24)
+        teller.plan.advance(Moment(steady - 30 * 86400.0, steady))
+        assert teller.go(steady + 60) == []
+    assert [m.key for m in teller.go(local(11, 8))] == ["morning:2026-02-11"]
 
 
 def test_was_down_is_told_once_and_its_end_not_at_all():
