@@ -4,10 +4,11 @@
 Chicks that are too warm walk away from the heat long before they come to harm, and by day birds,
 sun and air move a floor by some degrees for an hour. So a warm floor can wait, unless new heat
 drives it (`climb`), it lies halfway to harm for half an hour, or it rises steadily and comes to
-harm within two hours, slacken as it may, while no other probe of the floor is in its band. Where a
-thermostat swings it, new heat and a steady rise are no news while its pulse lasts no longer and
-goes hardly higher than the one before. Where the sun warms the whole box, that is told before the
-floor has left its band. Figures are this project's (assumed); tests/bench measures what they do."""
+harm within two hours, slacken as it may, while no other probe of the floor is in its band; out of
+the sun's hours a bird may have sat down in its last minutes. Where a thermostat swings it, new heat
+and a steady rise are no news while its pulse lasts no longer and goes hardly higher than the one
+before. Where the sun warms the whole box, that is told before the floor has left its band. Figures
+are this project's (assumed); tests/bench measures what they do."""
 
 import math
 from collections.abc import Sequence
@@ -112,7 +113,8 @@ class Warming(Kept):
         by_night = hour is not None and asleep(hour)
         in_evening = hour is not None and _EVENING_H[0] <= hour < _EVENING_H[1]
         least_k = _EVENING_BY_K if in_evening else _BY_K
-        if hour is None or not _SUN_H[0] <= hour < _SUN_H[1] or _has_turned(course):
+        sun_up = hour is not None and _SUN_H[0] <= hour < _SUN_H[1]
+        if not sun_up or _has_turned(course):
             self._sun = False
         elif over_k > _SUN_FROM * limits.band_c and hottest.mean > floor.top_c and not self._sun:
             to_harm_k = limits.harm_c - over_k
@@ -138,6 +140,7 @@ class Warming(Kept):
             and rises_k > limits.harm_c
             and not elsewhere
             and (half_k > 0.0 or not swings)
+            and (sun_up or not _sat_down(parts_k))
             and self._is_no_swing(tick, course)
         )
         news = not floor.pulses
@@ -180,15 +183,19 @@ def _has_turned(course: Course) -> bool:
 
 
 def _sun_rises(course: Course, parts_k: Sequence[float], least_pace: float, least_k: float) -> bool:
-    """Does it rise as in the sun, by so much a minute, and in each part? No bird sat down in the
-    last one."""
-    *before_k, last_k = parts_k or (0.0,)
+    """Does it rise as in the sun, by so much a minute, and in each part?"""
     return (
         _steady_pace(course, parts_k) > max(0.0, least_pace)
-        and last_k * len(before_k) <= _BIRD * sum(before_k)
+        and not _sat_down(parts_k)
         and min(parts_k) >= least_k
         and _is_new(course, len(parts_k) * _PART_S)
     )
+
+
+def _sat_down(parts_k: Sequence[float]) -> bool:
+    """Did the last part bring so much more than those before that a bird sits there by now?"""
+    *before_k, last_k = parts_k or (0.0,)
+    return last_k * len(before_k) > _BIRD * sum(before_k)
 
 
 def _is_new(course: Course, since_s: float) -> bool:

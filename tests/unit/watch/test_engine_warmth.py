@@ -73,6 +73,18 @@ def test_a_bird_that_sits_down_while_the_floor_rises_wakes_nobody(sat_on_k: floa
     assert {told.priority for told in warm(box.night)} <= {Priority.ADVICE}
 
 
+@pytest.mark.parametrize("start_h", [18.8, 19.5])
+@pytest.mark.parametrize(("by_k_per_h", "sat_on_k"), [(0.8, 0.8), (1.2, 1.3), (1.6, 1.6)])
+def test_in_the_evening_a_bird_that_sits_down_on_a_floor_that_still_warms_is_no_steady_rise(
+    start_h: float, by_k_per_h: float, sat_on_k: float
+) -> None:
+    box = Box(start_h=start_h)
+    box.temp_c = HIGH_C - 0.1 - by_k_per_h
+    box.goes(3600, by_k_per_h=by_k_per_h)
+    box.goes(14 * 60, by_k_per_h=0.5 * by_k_per_h, sat_on_k=sat_on_k)
+    assert {told.priority for told in warm(box.night)} == {Priority.ADVICE}
+
+
 def test_after_a_step_at_midnight_a_bird_on_a_floor_as_warm_as_before_wakes_nobody() -> None:
     box = Box(start=Night.evening("2026-02-14"))
     box.temp_c = 36.6
