@@ -163,8 +163,11 @@ class MessageComposer:
         return replace(message, contacts=tuple(n for n in message.contacts if n not in quiet))
 
     def wrong(self, incidents: list[ToldIncident]) -> list[str]:
-        """What is wrong at this moment, in plain words."""
-        leads = [incident.lead() for incident in incidents]
+        """What is wrong at this moment, in plain words. Whoever reads it is reached, whatever was
+        said of them."""
+        readers = {*self.first(Priority.ADVICE), *self.first(Priority.WARNING)}
+        about_all = [one for one in incidents if one.unreached() >= readers > set()]
+        leads = [one.lead() for one in incidents if one not in about_all]
         return [incident_words.wrong(lead.change, self.site) for lead in leads if lead is not None]
 
     def _message(

@@ -28,6 +28,7 @@ _SAME = (
     frozenset({AlarmName.HEAT_LOSS}),
 )
 _TOGETHER_S = 1200.0
+_SOON_S = 900.0  # what is lowest within that is as it is now
 _PICTURED = (MessageKind.RAISED, MessageKind.PASSED_ON, MessageKind.OVER)
 
 
@@ -107,7 +108,7 @@ def over(
         del facts["reason"]  # of a floor that was cold what counts is how it is now
     night = incident.cold_night()
     expected = night is not None and night_now(night.change, status) is not None
-    if not expected or facts.get("lowest_at", at) <= at:
+    if not expected or facts.get("lowest_at", at) <= at + _SOON_S:
         facts.pop("lowest_at", None)  # nothing colder than now is expected tonight
     quiet_s = at - max(last.ended_at, watched_from)
     if quiet_s >= 60.0:

@@ -32,7 +32,6 @@ TROUBLE_AFTER = 3  # failures in a row before a contact counts as not reached
 
 _HASTE = {Priority.URGENT: 0, Priority.WARNING: 1, Priority.ADVICE: 2}
 _SAYS_WHAT = (MessageKind.RAISED, MessageKind.PASSED_ON)  # and what to do
-_OF_THE_DAY = (MessageKind.MORNING, MessageKind.EVENING)
 _ORDER = {kind: place for place, kind in enumerate(MessageKind)}
 
 
@@ -135,7 +134,7 @@ class Outbox:
         message, waited_s = best.message, now.tick - best.since
         if message.brief and message.thread in lane.reached:
             message = replace(message, body=message.brief)
-        if waited_s >= LATE_S and message.kind not in _OF_THE_DAY:
+        if waited_s >= LATE_S:
             words = late(message.title, message.body, waited_s)
             message = replace(message, title=words.title, body=words.body)
         return message

@@ -222,10 +222,14 @@ def test_what_was_cut_off_by_a_power_cut_says_how_long_ago_it_was_said():
 
 def test_the_morning_message_that_waited_for_who_slept_longer_is_not_called_late():
     outbox = Outbox(["me"])
-    outbox.add(message("morning", kind=MessageKind.MORNING), at(0))
+    outbox.add(message("morning", kind=MessageKind.MORNING), at(7200))
     taken = outbox.take("me", at(7200))
     assert taken is not None
     assert taken.title == "morning"
+    outbox.done("me", "no connection", at(7200))
+    late = outbox.take("me", at(7200 + 3 * 3600))
+    assert late is not None
+    assert late.title == "morning (3 h ago)", "what needed attention then may not now"
 
 
 def test_what_is_said_of_several_boxes_replaces_what_waits_of_each():

@@ -1289,7 +1289,8 @@ def test_how_long_it_was_cold_leaves_out_the_hours_between():
 
 
 @pytest.mark.parametrize(
-    ("chance", "lowest_at"), [(0.1, NIGHT + 14400), (0.6, NIGHT + 14400), (0.6, NIGHT + 1200)]
+    ("chance", "lowest_at"),
+    [(0.1, NIGHT + 14400), (0.6, NIGHT + 14400), (0.6, NIGHT + 1200), (0.6, NIGHT + 3300)],
 )
 def test_heat_that_is_back_is_told_in_half_an_hour_whatever_the_night_is_expected_to_bring(
     chance, lowest_at
@@ -1455,6 +1456,16 @@ def test_a_contact_that_is_not_reached_is_told_through_the_others():
     teller.take(change(A.DELIVERY_FAULT, K.CLEARED, at=NIGHT + 900))
     [over] = teller.go(NIGHT + 905)
     assert over.title == "Hillside: messages to my phone get through again"
+
+
+@pytest.mark.parametrize(("who", "said"), [("me", False), ("ann", True)])
+def test_nobody_reads_in_the_morning_that_they_cannot_be_reached(who, said):
+    urgent = Contact(name="ann", url="json://nowhere", priorities=frozenset({P.URGENT}))
+    teller = bedtime(ME, urgent)
+    failing = change(A.DELIVERY_FAULT, at=local(11, 5), facts=Facts(contact=who, reason="refused"))
+    teller.take(failing)
+    [morning] = [m for m in teller.go(local(11, 7)) if m.kind is MessageKind.MORNING]
+    assert (f"{who} cannot be reached" in morning.body.partition("\n")[0]) is said
 
 
 def test_without_contacts_every_message_is_still_made_for_log_and_terminal():
