@@ -28,20 +28,16 @@ _SEEN_SHARE_SD = 0.22  # the share of the outside is known so well once some of 
 _HOLD_DEPTH_K = 1.0  # a fall that is worth waiting for
 
 
-def hold_until(
-    fall: Fall, *, stepped: float, low_c: float | None, nobody_at_work: bool
-) -> float | None:
+def hold_until(fall: Fall, *, low_c: float | None, nobody_at_work: bool) -> float | None:
     """An open fall that may be a grower's act: wait and see until that tick. The floor was in the
     band (`low_c`; None: no birds) before."""
-    until = fall.onset + HOLD_S
     waits = (
         fall.verdict is None
         and not nobody_at_work
         and fall.depth < -_HOLD_DEPTH_K
-        and stepped < until
         and (low_c is None or fall.from_c > low_c)
     )
-    return until if waits else None
+    return fall.onset + HOLD_S if waits else None
 
 
 def diagnosis(

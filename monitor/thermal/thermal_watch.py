@@ -283,13 +283,8 @@ class ThermalWatch(Kept):
     def _hold_until(self) -> float | None:
         if not self._fall.open:
             return None
-        stepped = self._floor.stepped
-        return answers.hold_until(
-            self._fall,
-            stepped=stepped,
-            low_c=self._box.low_c,
-            nobody_at_work=self._box.nobody_at_work(stepped),
-        )
+        nobody_at_work = self._box.nobody_at_work(self._floor.stepped)
+        return answers.hold_until(self._fall, low_c=self._box.low_c, nobody_at_work=nobody_at_work)
 
     @property
     def diagnosis(self) -> Diagnosis:
