@@ -47,7 +47,7 @@ class Delivery:
     trouble: Callable[[str, bool, str], None]  # contact, begins or ends, why: delivery-fault
     chart: Callable[[str], Path | None] = lambda _brooder: None  # a finished one, never awaited
     link: Callable[[Message, str], str | None] = lambda _message, _contact: None
-    limit_s: float = 20.0
+    limit_s: float = 20.0  # for one sending; more where a contact answers late
     most_pending: int = 50
     mark: str = ""  # before each title, where nothing that is told is true
 
@@ -182,10 +182,11 @@ class Delivery:
             if message is None:
                 continue
             self._number += 1
-            self._sending[self._number] = _Sending(name, now.tick + self.limit_s + _GRACE_S)
-            self._sender.hand(self._job(self._number, message, name))
+            limit_s = self.limit_s * self._outbox.patience(name)
+            self._sending[self._number] = _Sending(name, now.tick + limit_s + _GRACE_S)
+            self._sender.hand(self._job(self._number, message, name, limit_s))
 
-    def _job(self, number: int, message: Message, contact: str) -> dict[str, Any]:
+    def _job(self, number: int, message: Message, contact: str, limit_s: float) -> dict[str, Any]:
         chart = self.chart(message.attach_brooder) if message.attach_brooder else None
         link = self.link(message, contact) if message.ack_for else None
         body = with_link(message.body, link)
@@ -197,7 +198,7 @@ class Delivery:
             "kind": "calm" if message.kind in GOOD_NEWS else message.priority.value,
             "silent": message.silent,
             "attach": str(chart) if chart else None,
-            "limit_s": self.limit_s,
+            "limit_s": limit_s,
         }
 
     def _hear(self) -> None:
@@ -210,10 +211,10 @@ class Delivery:
         for answer in answers:
             sending = self._sending.pop(answer.get("id", 0), None)
             if sending is not None:
-                self._ended(sending.contact, answer["why"])
+                self._ended(sending.contact, answer["why"], late=answer.get("late", False))
 
-    def _ended(self, contact: str, why: str | None) -> None:
-        self._record(self._outbox.done(contact, why, self.now()))
+    def _ended(self, contact: str, why: str | None, *, late: bool = False) -> None:
+        self._record(self._outbox.done(contact, why, self.now(), late=late))
         if why is None:
             if contact in self._troubled | self._unsure:
                 self._troubled.discard(contact)

@@ -28,6 +28,9 @@ LATE_S = 900.0
 # After a time in which a contact was not reached only what is urgent goes at once: much of the rest
 # is over by then, which is known in a moment.
 CALM_S = 60.0
+# A contact that answers late may have got the message: each time it is waited for longer, up to so
+# many times the usual, so that it does not get the same one all night. Common practice.
+MOST_PATIENT = 3
 TROUBLE_AFTER = 3  # failures in a row before a contact counts as not reached
 
 _HASTE = {Priority.URGENT: 0, Priority.WARNING: 1, Priority.ADVICE: 2}
@@ -49,6 +52,7 @@ class _Lane:
     failures: int = 0
     last_try: float | None = None
     not_before: float = float("-inf")
+    patience: int = 1  # times the usual time it is waited for
     calm_until: float = float("-inf")  # nothing goes before but what is urgent
     reached: deque[str] = field(default_factory=lambda: deque(maxlen=100))  # threads it knows of
 
@@ -139,8 +143,11 @@ class Outbox:
             message = replace(message, title=words.title, body=words.body)
         return message
 
-    def done(self, contact: str, failure: str | None, now: Moment) -> list[Outcome]:
-        """How the sending that was taken ended; None: it arrived."""
+    def done(
+        self, contact: str, failure: str | None, now: Moment, *, late: bool = False
+    ) -> list[Outcome]:
+        """How the sending that was taken ended; None: it arrived. `late`: it was waited for no
+        longer, so it may have arrived."""
         lane = self._lanes.get(contact)
         if lane is None or lane.sending is None:
             return []
@@ -154,6 +161,7 @@ class Outbox:
             lane.reached.append(waiting.message.thread)
             return [self._drop(contact, lane, key, now, state="sent")]
         lane.failures += 1
+        lane.patience = min(MOST_PATIENT, lane.patience + late)
         back_off_s = min(LONGEST_BACK_OFF_S, FIRST_BACK_OFF_S * 2 ** min(lane.failures - 1, 10))
         lane.not_before = now.tick + back_off_s
         newer = any(
@@ -173,6 +181,10 @@ class Outbox:
         """How often in a row this contact was not reached."""
         lane = self._lanes.get(contact)
         return 0 if lane is None else lane.failures
+
+    def patience(self, contact: str) -> int:
+        """How many times the usual time this contact is waited for."""
+        return self._lanes[contact].patience
 
     def pending(self, contact: str | None = None) -> int:
         """Messages not yet sent, of one contact or of all."""

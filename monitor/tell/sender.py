@@ -128,7 +128,7 @@ class Sender:
             if end <= now:
                 os.kill(pid, signal.SIGKILL)
                 self._forget(pipe)
-                self._answer({"id": number, "why": "no answer in time"})
+                self._answer({"id": number, "why": "no answer in time", "late": True})
 
     def _end_all(self) -> None:
         """Kills what still runs: nobody listens any more."""

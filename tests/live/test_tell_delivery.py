@@ -120,6 +120,14 @@ def test_a_contact_that_hangs_or_drips_is_left_after_its_time_limit_and_tried_ag
         assert got.title == "porch: dangerously cold"
 
 
+def test_a_contact_that_answers_late_is_waited_for_and_does_not_get_the_same_for_ever():
+    kept = Kept()
+    with http_receiver(Mode.SLOW) as phone, delivering(kept, ("phone", phone), limit_s=3) as tell:
+        phone.slow_s = 4.0
+        tell.send([urgent("phone")])
+        until(lambda: kept.states().get(("porch/chill/1:raised", "phone")) == "sent")
+
+
 @pytest.mark.parametrize(
     ("mode", "why"),
     [

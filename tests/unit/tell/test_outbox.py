@@ -130,6 +130,20 @@ def test_back_off_doubles_up_to_its_longest_and_a_success_ends_it():
     assert outbox.failures("me") == 0
 
 
+def test_a_contact_that_answers_late_is_waited_for_longer_each_time_and_stays_so():
+    outbox = Outbox(["me", "ann"])
+    outbox.add(message("cold"), at(0))
+    waited = []
+    for second in (0, 60, 120, 240):
+        outbox.take("me", at(second))
+        waited.append(outbox.patience("me"))
+        outbox.done("me", "no answer in time", at(second + 20), late=True)
+    outbox.take("me", at(600))
+    outbox.done("me", None, at(640))
+    assert waited == [1, 2, 3, 3]
+    assert (outbox.patience("me"), outbox.patience("ann")) == (3, 1)
+
+
 def test_urgent_news_is_tried_soon_though_the_contact_is_in_a_long_back_off():
     outbox = Outbox(["me"])
     outbox.add(message("cold"), at(0))
