@@ -88,7 +88,7 @@ def api_with(name: str, text: str) -> FakeApi:
         ),
     )
     box = brooder(name, alarms=alarms, probes=(probe("porch/floor", 31.8, name=name, fault=text),))
-    api = FakeApi(replace(here, brooders=(renamed,)), status(box, name=text))
+    api = FakeApi(replace(here, brooders=(renamed,)), status(box))
     api.entries = [
         Entry(
             at=NIGHT - 9e5,
