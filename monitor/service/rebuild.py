@@ -152,8 +152,11 @@ def _brought_in(
 def _relearnt(
     make: Callable[[Moment], Core], reader: JournalReader, entries: list[Entry], end: Moment
 ) -> Core:
-    """A core that has lived through the last days before `end`, the moment to which it is taken."""
-    from_at = max(end.at - LEARNT_FROM_S, reader.nth_newest_at(MOST_LEARNT_FROM))
+    """A core that has lived through the last days before `end`, the moment to which it is taken.
+    Before the first reading there was no watch: nothing was silent then."""
+    first_at, _ = reader.span() or (end.at, end.at)
+    oldest_at = max(end.at - LEARNT_FROM_S, reader.nth_newest_at(MOST_LEARNT_FROM))
+    from_at = min(max(oldest_at, first_at), end.at)
     log.info(
         "The watch learns its boxes from the record.",
         extra=facts(of_hours=round((end.at - from_at) / 3600)),

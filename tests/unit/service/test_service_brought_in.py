@@ -1,6 +1,7 @@
 """A watch that goes on with a record from another board knows its box as if it had been there."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from random import Random
@@ -122,6 +123,24 @@ def test_what_was_over_long_ago_is_not_asked_for_again(
     ]
     urgent = [title for priority, title in told(new, warm) if priority == "urgent"]
     assert urgent == []
+
+
+def test_what_was_silent_before_the_record_began_is_told_to_nobody(
+    settings: Settings, night: RehearsedNight, tmp_path: Path
+) -> None:
+    """The birds came in the same second as the first readings."""
+    began_at = next(iter(night.messages()))[0]
+    left_at = began_at + 600.0
+    _, *readings = the_record(night, left_at)
+    brought_in(
+        settings, [entry_line(replace(placed(night), at=began_at - 0.2)), *readings], tmp_path
+    )
+    old = Commit(snapshots={"engine": {"version": 1}}, advanced_to=Moment(left_at, left_at))
+    with Journal.open(settings.journal_path) as journal:
+        journal.commit(old)
+    core = started(settings, left_at + 30)
+    rest = [said for said in night.messages() if left_at + 30 < said[0] < left_at + 3600]
+    assert not [title for _, title in told(core, rest) if "readings" in title]
 
 
 def test_a_state_of_another_form_is_made_good_from_the_record(
