@@ -61,7 +61,8 @@ class MessageComposer:
         return self._message(
             incident,
             MessageKind.RAISED,
-            key=f"{lead.occurrence}:raised" + (f":{worst.called_off}" * (worst.called_off > 0)),
+            key=f"{lead.occurrence}:raised"
+            + (f":{worst.called_off}" if worst.called_off > 0 else ""),
             words=incident_words.raised(_to_list(incident, untold), self.site),
             told=self.first(lead.priority) + self.who_know(incident, lead),
             at=at,

@@ -59,6 +59,6 @@ def from_row(
 ) -> Message:
     """A message to one contact as it was kept, perhaps by another version."""
     said = {name: row[name] for name in _IN_ROW if name in row}
-    said |= {"kind": MessageKind(row["kind"]), "ack_for": tuple(row.get("ack_for", ()))}
-    said["also"] = tuple(row.get("also", ()))
+    said |= {name: tuple(row.get(name, ())) for name in ("also", "ack_for")}
+    said["kind"] = MessageKind(row["kind"])
     return Message(key=key, contacts=(contact,), priority=Priority(priority), at=at, **said)

@@ -45,8 +45,8 @@ def incident_for(incidents: list[ToldIncident], change: Change) -> ToldIncident:
             if (place, family) == SITE_SILENT:  # one silent probe has become a silent brooder
                 incident.place, incident.family = place, family
             return incident
-    incident = ToldIncident(name, place, family, change.facts.get("since", change.at))
-    incident.begun_by = change.occurrence
+    since_at = change.facts.get("since", change.at)
+    incident = ToldIncident(name, place, family, since_at, begun_by=change.occurrence)
     incidents.append(incident)
     return incident
 

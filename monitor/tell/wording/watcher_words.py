@@ -114,7 +114,7 @@ def was_down(change: Change, voice: Voice, box: Brooder | None) -> Words:
             f"For {span(facts['down_s'])} in all, between {voice.clock(down_from, change.at)} and "
             f"{back}.{floor} Have a look at the chicks.",
             "The watch runs again. The power flickers, or the board starts again and again: check "
-            "its power supply. While the floor is right it is told each few hours only.",
+            "its power supply. While the floor is right you hear of it every few hours only.",
         )
     return compose(
         f"{voice.where(change.brooder)}: nobody watched for {span(down_to - down_from)}",
