@@ -53,9 +53,9 @@ class Edge(Kept):
 
     @property
     def sure(self) -> bool:
-        """Beyond, by more than one reading's word."""
+        """By more than one reading's word."""
         seldom = self.count >= SURE_SELDOM and self.last - self.since >= SURE_SELDOM_S
-        return self.beyond and (self.count >= SURE_READINGS or seldom)
+        return self.count >= SURE_READINGS or seldom
 
     def see(self, temp_c: float) -> bool:
         """Look at a temperature; is it beyond the limit (or not yet back past the dead band)?"""

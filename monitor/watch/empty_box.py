@@ -64,12 +64,10 @@ class EmptyBox(Kept):
     def see(self, floor_c: list[float], tick: float, outlook: Outlook | None) -> None:
         """The floor's probes at this moment, and the night to come."""
         limits, self.outlook = self.limits, outlook
-        if limits is None or not floor_c:
+        if limits is None or min(floor_c) < limits.low_c or max(floor_c) > limits.high_c:
             self.level_since = None
-        elif limits.low_c <= min(floor_c) and max(floor_c) <= limits.high_c:
-            self.level_since = tick if self.level_since is None else self.level_since
-        else:
-            self.level_since = None
+        elif self.level_since is None:
+            self.level_since = tick
 
     def forget(self) -> None:
         """Drops what was seen of the empty box: birds are in."""

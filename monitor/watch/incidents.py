@@ -299,7 +299,6 @@ def siblings(alarm: Alarm, alarms: Iterable[Alarm]) -> list[Alarm]:
         for other in alarms
         if other is not alarm
         and other.rule is alarm.rule
-        and other.brooder == alarm.brooder
         and other.delay.condition
         and other.delay.due is not None
     ]

@@ -171,7 +171,7 @@ class ProbeWatch(Kept):
     def stays_calm(self, tick: float, temp_c: float) -> bool:
         """A reading within its calm range whose time has run out goes on the short way, with
         nothing but its sample taken; False: something else has to be looked at."""
-        if self.calm_until == -_INF or self.silent or self.doubted or self.was_beyond:
+        if self.calm_until == -_INF or self.doubted:
             return False
         self.gaps.add(tick - self.heard)
         self.awaited_until = NEVER
@@ -228,7 +228,7 @@ class ProbeWatch(Kept):
 
     def spoils(self, tick: float) -> bool:
         """Is it heard these minutes, with values that no floor can be?"""
-        return self.bad and bool(self.bad_ticks) and tick - self.bad_ticks[-1] < _BAD_WINDOW_S
+        return self.bad and tick - self.bad_ticks[-1] < _BAD_WINDOW_S
 
     @property
     def bad_often(self) -> bool:
