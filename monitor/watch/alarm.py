@@ -92,12 +92,9 @@ class Alarm(Kept):
     @property
     def untouched(self) -> bool:
         """As it was opened: never raised, put aside or waited for. Nearly all of them are."""
-        delay = self.delay
         return (
             self.state is AlarmState.NORMAL
             and not self.occurrence
-            and not (delay.condition or delay.active)
-            and delay.began is None
-            and delay.due is None
+            and self.delay.began is None
             and self.extreme_c is None
         )
