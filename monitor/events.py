@@ -194,14 +194,13 @@ class Facts(TypedDict, total=False):
     doubt: str  # of the probe that leads, one plain clause; the floor is told all the same
     detail: str
     silent_s: float
-    down_from: float
+    down_from: float  # without it: nobody knows for how long
     down_to: float
     times: int  # of several gaps told together: how many,
     down_s: float  # and how long in all
     before_c: float
     after_c: float
     jump_s: float
-    off_s: float  # how long the board was probably without power, by its clock when it was set
     birds_unknown: bool  # with the records the watch has lost which birds are in which box
     contact: str
     next_target_c: float

@@ -46,6 +46,7 @@ from monitor.tell.policy import Policy
 from monitor.watch.engine import Engine
 from monitor.watch.readings import LATE_S
 from monitor.watch.status import SiteStatus
+from monitor.watch.watcher import down_s
 
 
 @dataclass(slots=True)
@@ -186,12 +187,9 @@ class Core:
             case Entered():
                 self._entered(item.entry, item.now)
             case WatcherFault():
-                if (
-                    item.name is AlarmName.WAS_DOWN
-                    and {"down_from", "down_to"} <= item.facts.keys()
-                ):
-                    for_s = item.facts["down_to"] - item.facts["down_from"]
-                    left = Moment(item.facts["down_from"], item.now.tick - for_s)
+                if item.name is AlarmName.WAS_DOWN:
+                    for_s = down_s(item.facts)
+                    left = Moment(item.now.at - for_s, item.now.tick - for_s)
                     self.advance(left)  # a rebuild has not yet done what was done by then
                     self._plan.nobody_watched(for_s, item.now.tick)
                 changes = self.engine.fault(item.name, item.active, item.now, item.facts)

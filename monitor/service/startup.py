@@ -29,10 +29,10 @@ from monitor.settings import Settings
 log = logging.getLogger(__name__)
 
 FATAL = frozenset({"in-use"})  # another service writes here
+STALE_S = 5.0  # the wall clock behind the journal's last word by more: it was not set yet
 DOWN_WORTH_TELLING_S = 60.0  # a restart is shorter; longer than this, somebody should know
 MOST_NAMED = 5
 FROM_THE_COPY = "which birds are where is known from the second copy; compare `brooder flock list`"
-STALE_S = 5.0  # the wall clock behind the journal's last word by more: it was not set yet
 
 
 @dataclass(slots=True, kw_only=True)
@@ -214,7 +214,9 @@ def catch_up(core: Core, ended: Moment | None, now: Moment, *, on_for_s: float) 
         why = Facts(reason="the board's clock is behind its own records; it was not set yet")
         core.fault(AlarmName.CLOCK_FAULT, True, now, why)
     if now.at - ended.at >= DOWN_WORTH_TELLING_S:
-        _say_gap(core, ended, now)
+        _say_gap(core, ended, now, Facts(down_from=ended.at, down_to=now.at))
+    elif not clock_sure and now.at - ended.at < -STALE_S:
+        _say_gap(core, now, now, Facts())  # it was off, for longer than it knows
     if clock_sure and core.engine.watcher.doubted_s is not None:
         core.fault(AlarmName.CLOCK_FAULT, False, now, Facts())  # it was set while nobody watched
     return clock_sure
@@ -231,11 +233,10 @@ def _see_clock(core: Core, ended: Moment, now: Moment, *, just_on: bool) -> bool
     return doubted_s is None or jump_s + doubted_s >= -STALE_S
 
 
-def _say_gap(core: Core, ended: Moment, now: Moment) -> None:
+def _say_gap(core: Core, ended: Moment, now: Moment, gap: Facts) -> None:
     if not core.ledger.open and not _has_heard(core, now):
         core.pass_over(ended, now)  # entries made before the watch ran for the first time
     else:
-        gap = Facts(down_from=ended.at, down_to=now.at)
         core.fault(AlarmName.WAS_DOWN, True, now, gap)
 
 

@@ -168,7 +168,8 @@ class MessageComposer:
         said of them."""
         readers = {*self.first(Priority.ADVICE), *self.first(Priority.WARNING)}
         about_all = [one for one in incidents if one.unreached() >= readers > set()]
-        leads = [one.lead() for one in incidents if one not in about_all]
+        told = [one for one in incidents if one.last_told is not None or _is_urgent(one)]
+        leads = [one.lead() for one in told if one not in about_all]
         return [incident_words.wrong(lead.change, self.site) for lead in leads if lead is not None]
 
     def _message(
@@ -238,6 +239,10 @@ def _news(  # noqa: PLR0917
 def _answerable(incident: ToldIncident) -> tuple[str, ...]:
     """The occurrences that one answer is for."""
     return tuple(o for o, a in incident.alarms.items() if a.open and not a.acknowledged)
+
+
+def _is_urgent(incident: ToldIncident) -> bool:
+    return incident.worst is not None and incident.worst.priority is Priority.URGENT
 
 
 def _to_list(incident: ToldIncident, untold: list[AlarmTold]) -> list[Change]:

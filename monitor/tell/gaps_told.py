@@ -10,6 +10,7 @@ from math import inf
 from monitor.events import Change
 from monitor.kept import NEVER, Kept, Tick, part
 from monitor.watch.status import SiteStatus
+from monitor.watch.watcher import down_s
 
 _EVERY_S, _MOST_S = 3600.0, 4 * 3600.0
 _LONG_S = 3600.0  # so long without a watch is news of its own
@@ -26,12 +27,13 @@ class GapsTold(Kept):
 
     def take(self, change: Change, tick: float, status: SiteStatus | None) -> Change | None:
         """What is to be told of it now; None: later, with what comes until then."""
+        flickers = bool(self._waiting)
         self._waiting.append(change)
-        soon, short = tick < self._told + self._every_s, _down_s(change) < _LONG_S
+        soon, short = tick < self._told + self._every_s, down_s(change.facts) < _LONG_S
         if soon and short and _is_well(change, status):
             return None
         if not soon:
-            self._every_s = _EVERY_S  # it is long ago, and no flicker any more
+            self._every_s = min(2 * self._every_s, _MOST_S) if flickers else _EVERY_S
         return self._all(tick)
 
     @property
@@ -49,17 +51,15 @@ class GapsTold(Kept):
         facts = last.facts.copy()
         if len(self._waiting) > 1:
             facts["times"] = len(self._waiting)
-            facts["down_s"] = sum(_down_s(change) for change in self._waiting)
+            facts["down_s"] = sum(down_s(change.facts) for change in self._waiting)
+            if not all("down_from" in change.facts for change in self._waiting):
+                del facts["down_s"]
             for name in ("down_from", "before_c"):
                 facts.pop(name, None)  # type: ignore[misc]
                 if name in first:
                     facts[name] = first[name]
         self._waiting, self._told = [], tick
         return replace(last, facts=facts)
-
-
-def _down_s(change: Change) -> float:
-    return change.facts.get("down_to", 0.0) - change.facts.get("down_from", 0.0)
 
 
 def _is_well(change: Change, status: SiteStatus | None) -> bool:

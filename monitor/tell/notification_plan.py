@@ -27,6 +27,7 @@ from monitor.tell.message import Message, MessageKind
 from monitor.tell.morning_call import MorningCall
 from monitor.tell.open_incidents import (
     CALLED_OFF_S,
+    clock_set,
     expected_nights,
     has_come_again,
     incident_for,
@@ -45,7 +46,7 @@ from monitor.watch.alarm_table import TABLE, Lasting
 from monitor.watch.incidents import rank
 from monitor.watch.silence import NO_BIRDS
 from monitor.watch.status import SiteStatus
-from monitor.watch.watcher import back_by
+from monitor.watch.watcher import SET_WITHIN_S, back_by
 
 # What is worse than was told, by the same cause and with the same to do, waits for so long at most.
 _WORSE_WAITS_S = 600.0
@@ -59,7 +60,7 @@ class NotificationPlan(Kept):
 
     _incidents: list[ToldIncident]  # open ones, oldest first
     _escalated: list[Change]
-    _offset_s: Tick = 0.0  # tick minus at
+    _offset_s: Tick = NEVER  # tick minus at
     _watched_from: Tick = NEVER  # nobody watched before
     _back_by: Tick = NEVER  # after a gap: by then the readings are back, and what is due is said
     _gaps: GapsTold
@@ -144,7 +145,10 @@ class NotificationPlan(Kept):
     # -- time
 
     def _sync(self, now: Moment) -> None:
-        self._offset_s = now.tick - now.at
+        set_by_s, self._offset_s = self._offset_s - (now.tick - now.at), now.tick - now.at
+        if abs(set_by_s) >= 1.0:
+            for incident in self._incidents:  # before the first time there are none
+                clock_set(incident, set_by_s)
         self._morning.begin(now.at)
         self._evening.begin(now.at)
 
@@ -295,6 +299,8 @@ class NotificationPlan(Kept):
         others = len(self._site.brooders) > 1 and change.brooder is not None
         if change.alarm is AlarmName.NO_READINGS and others:
             wait_s = self._policy.silence_gather_s
+        elif change.alarm is AlarmName.CLOCK_FAULT and "jump_s" not in change.facts:
+            wait_s = SET_WITHIN_S  # of a board without a battery the clock is set by itself
         elif change.priority is Priority.URGENT:
             wait_s = storm_wait_s(incident)
         due = tick + wait_s

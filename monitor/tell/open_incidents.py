@@ -63,6 +63,25 @@ def is_renewed(one: ToldIncident) -> bool:
     return one.last is not None and one.last.facts.get("reason") == RENEWED
 
 
+def clock_set(one: ToldIncident, by_s: float) -> None:
+    """The wall clock was set: what began before did so by the new clock's reckoning."""
+    one.since_at += by_s
+    for alarm in one.alarms.values():
+        alarm.change = _moved(alarm.change, by_s)
+        alarm.ended_at = None if alarm.ended_at is None else alarm.ended_at + by_s
+    one.worst = None if one.worst is None else _moved(one.worst, by_s)
+    one.last = None if one.last is None else _moved(one.last, by_s)
+    if one.answer_given is not None:
+        one.answer_given.at += by_s
+
+
+def _moved(change: Change, by_s: float) -> Change:
+    facts = change.facts.copy()
+    if "since" in facts:
+        facts["since"] += by_s
+    return replace(change, at=change.at + by_s, facts=facts)
+
+
 def nights_left(one: ToldIncident) -> list[ToldIncident]:
     """It goes on as the cold night that is still expected, in each box by itself; none: all of it
     is over. What was counted counts on: messages are known by it."""

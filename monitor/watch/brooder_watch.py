@@ -112,7 +112,11 @@ class BrooderWatch(Kept):
             probe.limit(self.needs.edges(probe.place), self.brooder.limits)
 
     def unwatched(self, left: float, back: float) -> None:
-        """Nobody watched between these ticks."""
+        """Nobody watched between these ticks; of no time between them nobody knows for how long."""
+        if left == back:
+            for probe in self.probes.inside:
+                self.estimate.leave_out(probe.probe.key)
+                probe.trend.clear()
         if self.night.side != night.IDLE:
             self.night.see(night.UNSEEN, max(left, self.night.since))
         self.probes.wake(back)

@@ -198,8 +198,9 @@ class Engine(Kept):
         self, name: AlarmName, active: bool, now: Moment, facts: Facts | None = None
     ) -> list[Change]:
         """Something about the watcher itself: broker, storage, delivery (facts: contact), clock,
-        that it was not running (facts: down_from, down_to), or that it no longer knows which birds
-        are in the boxes that are empty as far as it knows (unwatched)."""
+        that it was not running (facts: down_from, down_to; none: nobody knows for how long), or
+        that it no longer knows which birds are in the boxes that are empty as far as it knows
+        (unwatched)."""
         facts = Facts() if facts is None else facts
         if name is AlarmName.WAS_DOWN:
             down_from = facts.get("down_from")
@@ -248,9 +249,8 @@ class Engine(Kept):
             asked = self._watcher.asks_about_jump
             doubted = not asked and any(not box.needs.clock_sure for box in boxes)
             birds = any(box.needs.batch is not None for box in boxes)
-            off_s = now.at - now.tick if just_on else 0.0
             doubt = self._watcher.jumped(
-                self.tick, jump_s, doubted=doubted, birds=birds, off_s=off_s
+                self.tick, jump_s, doubted=doubted, birds=birds, just_on=just_on
             )
         self._doubt_clock(doubt)
         for box in self._boxes.values():

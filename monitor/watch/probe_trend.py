@@ -66,5 +66,9 @@ class ProbeTrend(Kept):
         """What it said two or three minutes before."""
         return next((s for s in reversed(self._samples) if tick - s[0] >= _LATELY_S), None)
 
+    def clear(self) -> None:
+        """Nobody knows how long ago they were."""
+        self._samples.clear()
+
     def resume(self) -> None:
         self._samples = deque(self._samples, _SAMPLES)

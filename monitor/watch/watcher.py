@@ -15,11 +15,13 @@ from monitor.watch.timers import Slot, Timers
 
 SETTLE = "settle"
 BACK_WITHIN_S = 120.0  # after a gap, how long to wait for the first readings before telling
+SET_WITHIN_S = 600.0  # so long most boards without a battery take to set their clock. Assumed
 _GAP, _JUMP = "was-down", "jump"
+_TO_TELL = Slot(6, SETTLE, _GAP)
 # A step of the clock that moves no record by as much as a reading is no news; one by half a day can
 # move the birds into another day of age. Common practice.
 _TELL_FROM_S, _ASK_FROM_S = 120.0, 12 * 3600.0
-_LONG_S = 3600.0  # of short lives one word an hour says enough
+_LONG_S = 3600.0  # of short lives one word an hour says enough; so long a gap is news of its own
 _JUMP_STANDS_S = 600.0  # so long a step stands among the alarms
 _ALWAYS = (
     AlarmName.BROKER_LOST,
@@ -37,6 +39,11 @@ def back_by(before: float | None, left: float, now: float) -> float:
     half of the rest: one that is cut off again and again would never come to speak."""
     rest_s = 0.0 if before is None else (before - left) / 2.0
     return now + (rest_s if 0.0 < rest_s < BACK_WITHIN_S else BACK_WITHIN_S)
+
+
+def down_s(gap: Facts) -> float:
+    """How long nobody watched, as far as it is known."""
+    return gap["down_to"] - gap["down_from"] if "down_from" in gap else 0.0
 
 
 @part
@@ -90,14 +97,15 @@ class Watcher(Kept, Owner):
             )
 
     def jumped(
-        self, tick: float, jump_s: float, *, doubted: bool, birds: bool, off_s: float
+        self, tick: float, jump_s: float, *, doubted: bool, birds: bool, just_on: bool
     ) -> bool:
         """The wall clock was set. Told where it is worth it; True: it may be wrong, so the targets
         of the `birds` stay until somebody has said that it is right, or it is set back.
 
         `doubted`: it was known to be wrong, and is now right: that ends the doubt and asks
-        nobody. `off_s`: so long the board must have been off, if it has no battery for its clock;
-        0: it had not just started."""
+        nobody. `just_on`: a board that has started shortly before, without a battery for its clock,
+        was off for so long; that is told as a gap."""
+        off_s = jump_s + self._doubted_s
         self.see(AlarmName.CLOCK_FAULT, False, tick, Facts())
         alarm = self._alarm(AlarmName.CLOCK_FAULT, _JUMP)
         self._jump_s = (self._jump_s if self.asks_about_jump else 0.0) + jump_s
@@ -105,12 +113,12 @@ class Watcher(Kept, Owner):
             self._asks, self._jump_s = False, 0.0  # set back: as if nothing had been
             self._register.see(alarm, False, tick)
             return False
-        if abs(self._jump_s) < _TELL_FROM_S:
-            return False
         self._asks = birds and not doubted and abs(self._jump_s) >= _ASK_FROM_S
+        if just_on:
+            self._was_off(off_s, tick, noted=doubted)
+        if not self._asks and (just_on or abs(self._jump_s) < _TELL_FROM_S):
+            return False
         facts = Facts(jump_s=self._jump_s)
-        if off_s >= _TELL_FROM_S:
-            facts["off_s"] = off_s
         if self._asks:
             facts["detail"] = (
                 f"By the new date the birds are {self._ages(tick)} old. The target stays as it was "
@@ -166,7 +174,8 @@ class Watcher(Kept, Owner):
     def was_down(self, left: float, tick: float, facts: Facts) -> None:
         """The watcher was not running from `left` to `tick`; the readings from before are still
         those of the probes. A command may have looked in between, or the power come for a moment:
-        one gap all the same, until somebody watches again."""
+        one gap all the same, until somebody watches again. Without `down_from` it is not known for
+        how long, until the clock is set."""
         if self._gap is None:
             gap = facts.copy()
             before = self._floor_facts(None)
@@ -175,12 +184,31 @@ class Watcher(Kept, Owner):
                 gap["before_c"] = min(temps)
         else:
             gap = self._gap.copy()
-            if "down_to" in facts:
+            if "down_to" in facts and "down_from" in facts:
+                gap.setdefault("down_from", facts["down_from"])
                 gap["down_to"] = facts["down_to"]
+        due, known = self._timers.due(_TO_TELL), "down_from" in gap
+        if known or due is not None:
+            due = back_by(due if not known or down_s(gap) >= _LONG_S else None, left, tick)
+        else:
+            due = tick + SET_WITHIN_S
         self._gap, self._gap_tick = gap, tick
-        slot = Slot(6, SETTLE, _GAP)
-        long = gap.get("down_to", 0.0) - gap.get("down_from", 0.0) >= _LONG_S
-        self._timers.set(slot, back_by(self._timers.due(slot) if long else None, left, tick))
+        self._timers.set(_TO_TELL, due)
+
+    def _was_off(self, off_s: float, tick: float, *, noted: bool) -> None:
+        """By the clock that was set the gap was longer than the board knew. One that was `noted` at
+        the start, and is told already, is news once more only where it was long."""
+        gap, due = self._gap, max(tick, self._gap_tick + BACK_WITHIN_S)
+        if gap is None:
+            if off_s < (_LONG_S if noted else _TELL_FROM_S):
+                return
+            gap, due, self._gap_tick = Facts(), tick, self._gap_tick if noted else tick
+        off_s += down_s(gap)
+        down_to = self._register.wall_at(self._gap_tick)
+        gap["down_from"], gap["down_to"] = down_to - off_s, down_to
+        worth_it = off_s >= _TELL_FROM_S
+        self._gap = gap if worth_it else None
+        self._timers.set(_TO_TELL, due if worth_it else None)
 
     def settle(self, key: str, tick: float) -> None:
         """A jump of the clock has stood for a while; or it is time to tell of the gap, with what is
@@ -193,6 +221,7 @@ class Watcher(Kept, Owner):
         gap, self._gap = self._gap, None
         after = self._floor_facts(self._gap_tick)
         gap["probes"] = after
+        gap.setdefault("down_to", self._register.wall_at(self._gap_tick))
         temps = [p["temp_c"] for p in after if p["temp_c"] is not None]
         if temps:
             gap["after_c"] = min(temps)

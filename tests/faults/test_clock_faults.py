@@ -91,7 +91,7 @@ def test_a_clock_set_forward_right_after_the_start_says_how_long_the_power_was_o
         wait_until(raised, 20, "the word of it")
         [told] = raised()
         assert told.title.endswith(
-            "the power was probably out for 3 h" if on_for_s < 3600 else "the board's clock was set"
+            "nobody watched for 3 h" if on_for_s < 3600 else "the board's clock was set"
         )
 
 

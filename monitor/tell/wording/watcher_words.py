@@ -10,6 +10,7 @@ from monitor.quantities import HUMIDITY, QUANTITIES
 from monitor.site import Brooder
 from monitor.tell.wording.first_aid import LOOK_AT_CHICKS
 from monitor.tell.wording.words import Voice, Words, compose, sentence
+from monitor.watch.watcher import down_s
 
 _HALF_A_DAY_S = 12 * 3600.0
 # What is said of every such fault alike: title, what to do, and what is behind it.
@@ -71,22 +72,19 @@ def storage_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
 
 def clock_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
     """The wall clock jumped or is not sure."""
-    jump, off_s = change.facts.get("jump_s"), change.facts.get("off_s")
-    if off_s:
+    jump = change.facts.get("jump_s")
+    if jump is None:
         return compose(
-            f"{voice.where(None)}: the power was probably out for {span(off_s)}",
-            "The board has just started, and then its clock was set forward: nobody watched in "
-            "between. See how it is in the boxes, and check the time on the board.",
+            f"{voice.where(None)}: the board's clock is wrong",
+            "Set the time on the board, or connect it to the internet. The chicks' age and target "
+            "stay as they were until then.",
             _detail(change),
+            "The watch itself goes on: its delays do not follow that clock.",
         )
-    moved = (
-        f"The clock moved {'forward' if jump > 0 else 'back'} by {span(abs(jump))}."
-        if jump
-        else "The board does not know the time for sure."
-    )
     return compose(
-        f"{voice.where(None)}: the board's clock {'was set' if jump else 'was wrong'}",
-        f"{moved} Check the time on the board.",
+        f"{voice.where(None)}: the board's clock was set",
+        f"The clock moved {'forward' if jump > 0 else 'back'} by {span(abs(jump))}. Check the time "
+        "on the board.",
         _detail(change),
         "The watch itself goes on: its delays do not follow that clock. Times in the record "
         "before this moment may be off, and with them the chicks' age.",
@@ -97,7 +95,7 @@ def was_down(change: Change, voice: Voice, box: Brooder | None) -> Words:
     """The watch did not run for a while."""
     facts = change.facts
     down_to = facts.get("down_to", change.at)
-    down_from = facts.get("down_from", down_to)
+    down_from, off_s = facts.get("down_from"), down_s(facts)
     before, after = facts.get("before_c"), facts.get("after_c")
     readings = []
     if before is not None:
@@ -105,20 +103,25 @@ def was_down(change: Change, voice: Voice, box: Brooder | None) -> Words:
     if after is not None:
         readings.append(f"{voice.temp(after)} after")
     floor = f" Floor {', '.join(readings)}." if readings else ""
-    back = voice.clock(down_to, change.at) + (
-        " today" if down_to - down_from > _HALF_A_DAY_S else ""
-    )
+    back = voice.clock(down_to, change.at) + (" today" if off_s > _HALF_A_DAY_S else "")
+    if down_from is None or ("times" in facts and "down_s" not in facts):
+        when = "For how long is not known: the board started with an old time, and nothing set it."
+    elif "times" in facts:
+        left = voice.clock(down_from, change.at)
+        when = f"For {span(facts['down_s'])} in all, between {left} and {back}."
+    else:
+        when = f"From {voice.clock(down_from, change.at)} to {back}."
+    first = f"{when}{floor} Have a look at the chicks."
     if "times" in facts:
         return compose(
             f"{voice.where(change.brooder)}: nobody watched {facts['times']} times",
-            f"For {span(facts['down_s'])} in all, between {voice.clock(down_from, change.at)} and "
-            f"{back}.{floor} Have a look at the chicks.",
+            first,
             "The watch runs again. The power flickers, or the board starts again and again: check "
             "its power supply. While the floor is right you hear of it every few hours only.",
         )
     return compose(
-        f"{voice.where(change.brooder)}: nobody watched for {span(down_to - down_from)}",
-        f"From {voice.clock(down_from, change.at)} to {back}.{floor} Have a look at the chicks.",
+        f"{voice.where(change.brooder)}: nobody watched for {span(off_s) if off_s else 'a while'}",
+        first,
         "The watch runs again. A power cut, a restart or an update does this; if you know of "
         "none, check the board's power supply.",
         _detail(change),

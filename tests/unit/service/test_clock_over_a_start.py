@@ -11,6 +11,7 @@ from monitor.events import AlarmName, Moment
 from monitor.journal.reader import JournalReader
 from monitor.service.startup import open_all
 from monitor.settings import Settings, load_settings
+from monitor.tell.message import Message, MessageKind
 from monitor.watch.status import SiteStatus
 
 T0 = 1_770_685_200.0  # 2026-02-10T01:00:00Z
@@ -52,7 +53,11 @@ class Life:
     ended_at: float
     clock_sure: bool
     status: SiteStatus
-    titles: list[str]
+    said: list[Message]
+
+    @property
+    def titles(self) -> list[str]:
+        return [message.title for message in self.said]
 
     @property
     def target_c(self) -> float | None:
@@ -65,8 +70,16 @@ class Life:
         return any(a.active and a.alarm is AlarmName.CLOCK_FAULT for a in alarms)
 
 
-def life(settings: Settings, begins: float, *, on_for_s: float = LONG_ON) -> Life:
-    """Ten minutes of it, by the board's clock, with a sound floor; chicks come in the first."""
+def life(
+    settings: Settings,
+    begins: float,
+    *,
+    on_for_s: float = LONG_ON,
+    lasts_s: float = 600.0,
+    temp_c: float = 35.0,
+    set_by_s: float = 0.0,
+) -> Life:
+    """It begins by the board's clock, which is set after a minute; chicks come in the first."""
     first = not settings.journal_path.exists()
     ended = None
     if not first:
@@ -75,20 +88,23 @@ def life(settings: Settings, begins: float, *, on_for_s: float = LONG_ON) -> Lif
     steady = begins if ended is None else max(begins, ended.at)
     clock = SetClock(begins, steady, on_for_s)
     opened = open_all(settings, clock)
-    core, journal, titles = opened.core, opened.journal, []
+    core, journal, said, sure = opened.core, opened.journal, [], opened.clock_sure
     assert journal is not None
     if first:
         core.enter(hatched_today(begins), clock.now())
-    for _ in range(20):
+    for second in range(30, int(lasts_s) + 1, 30):
         clock.wall, clock.steady = clock.wall + 30.0, clock.steady + 30.0
+        if second == 60 and set_by_s:
+            clock.wall, sure = clock.wall + set_by_s, True
+            core.clock_jumped(clock.now(), set_by_s, just_on=on_for_s < HOUR_S)
         core.advance(clock.now())
-        core.hear(FLOOR, b"35.0", clock.now(), clock_sure=opened.clock_sure)
+        core.hear(FLOOR, str(temp_c).encode(), clock.now(), clock_sure=sure)
         core.waiting.snapshots = core.snapshots()
         taken = core.take(clock.now())
-        titles += [message.title for message in taken.messages]
+        said += taken.messages
         journal.commit(taken.batch)
     journal.close()
-    return Life(clock.wall, opened.clock_sure, core.status(clock.now()), titles)
+    return Life(clock.wall, opened.clock_sure, core.status(clock.now()), said)
 
 
 def test_a_clock_that_was_set_while_nobody_watched_is_doubted_no_longer(
@@ -133,3 +149,63 @@ def test_a_clock_set_back_over_a_restart_is_told_as_set_and_believed(settings: S
     ]
     later = life(settings, set_back.ended_at + 8 * DAY_S)
     assert later.target_c == pytest.approx(32.22, abs=0.01)
+
+
+def flickers(settings: Settings, *, times: int, is_set: bool) -> list[str]:
+    """What is told where the power fails for two minutes every twenty. The clock begins half
+    an hour behind; where nothing sets it, at the same time again and again."""
+    at, said = life(settings, T0).ended_at, []
+    for _ in range(times):
+        woke, at = (at - 1800.0 if is_set else T0), at + 120.0
+        one = life(
+            settings,
+            woke,
+            on_for_s=JUST_ON,
+            lasts_s=1080.0,
+            set_by_s=at - woke if is_set else 0.0,
+        )
+        at = one.ended_at if is_set else at + 1080.0
+        said += one.titles
+    return [title for title in said if "watched" in title or "clock" in title]
+
+
+def test_a_night_of_power_cuts_on_a_board_without_a_clock_battery_is_a_few_words(
+    settings: Settings,
+) -> None:
+    """Of twenty there were forty words: each start had a wrong clock, and the power was out."""
+    assert flickers(settings, times=20, is_set=True) == [
+        "Brooder: nobody watched for 2 min",
+        "Brooder: nobody watched 3 times",
+        "Brooder: nobody watched 7 times",
+    ]
+
+
+def test_where_nothing_sets_the_clock_power_cuts_are_told_all_the_same(settings: Settings) -> None:
+    """Nobody heard of any: by the board's clock no time had passed."""
+    assert flickers(settings, times=8, is_set=False) == [
+        "Brooder: nobody watched for a while",
+        "Brooder: the board's clock is wrong",
+        "Brooder: nobody watched 3 times",
+    ]
+
+
+def test_after_an_outage_of_unknown_length_a_cold_floor_is_no_probe_that_fell(
+    settings: Settings,
+) -> None:
+    """Three hours without power were a moment by its clock, in which no floor cools so far."""
+    first = life(settings, T0, lasts_s=7200.0)
+    woke = first.ended_at - 1800.0
+    cold = life(
+        settings,
+        woke,
+        on_for_s=JUST_ON,
+        lasts_s=1200.0,
+        temp_c=17.0,
+        set_by_s=1800.0 + 3 * HOUR_S,
+    )
+    assert "Brooder: nobody watched for 3 h" in cold.titles
+    urgent = [message for message in cold.said if message.title.startswith("porch")]
+    assert urgent[0].kind is MessageKind.RAISED
+    assert "Check the probe" not in " ".join(message.body for message in urgent)
+    again = next(message for message in urgent if message.kind is MessageKind.AGAIN)
+    assert "Still not answered after 10 min." in again.body, "not three hours and a half"

@@ -59,9 +59,12 @@ def test_how_long_a_board_was_off_is_known_from_where_its_records_ended(night: N
     tick = night.now().tick
     woke = Moment(tick - 1800.0, tick)  # as saved half an hour before the power failed
     night.engine.clock_jumped(woke, -1800.0, sure=False)
-    changes = night.engine.clock_jumped(Moment(tick + 7200.0, tick), 9000.0, just_on=True)
-    [told] = [c for c in changes if c.alarm is AlarmName.CLOCK_FAULT and "jump_s" in c.facts]
-    assert (told.facts["jump_s"], told.facts["off_s"]) == (9000.0, 7200.0)
+    night.engine.fault(AlarmName.WAS_DOWN, True, woke, Facts())
+    night.engine.clock_jumped(Moment(tick + 7260.0, tick + 60.0), 9000.0, just_on=True)
+    changes = night.engine.advance(Moment(tick + 7320.0, tick + 120.0))
+    [told] = [c for c in changes if c.change is ChangeKind.RAISED]
+    assert told.alarm is AlarmName.WAS_DOWN
+    assert (told.facts["down_from"], told.facts["down_to"]) == (tick, tick + 7200.0)
 
 
 def test_each_contact_has_its_own_delivery_fault(night: Night) -> None:
