@@ -1,7 +1,7 @@
 """From an incident to a Message: the words, whose phone it goes to, what it answers. Used by
 `plan`, which decides when."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from dataclasses import dataclass, replace
 
 from monitor.brooding.ledger import Ledger
@@ -118,14 +118,22 @@ class MessageComposer:
         )
 
     def passed_on(
-        self, incident: ToldIncident, alarm: AlarmTold, contacts: list[Contact], at: float
+        self,
+        incident: ToldIncident,
+        alarm: AlarmTold,
+        contacts: list[Contact],
+        at: float,
+        unreached: Container[str],
     ) -> Message:
-        """Nobody answered: to these, who wait the same minutes."""
+        """Nobody answered: to these, who wait the same minutes. Who is `unreached` could not."""
+        asked = self.who_know(incident, alarm.change)
         return self._message(
             incident,
             MessageKind.PASSED_ON,
             key=f"{incident.name}:passed-on:{incident.times_passed_on + 1}",
-            words=incident_words.passed_on(incident, at, self.site, self.look()),
+            words=incident_words.passed_on(
+                incident, at, self.site, self.look(), asked=asked, unreached=unreached
+            ),
             told=[contact.name for contact in contacts],
             at=at,
             lead=alarm.change,

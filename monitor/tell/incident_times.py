@@ -2,7 +2,7 @@
 Used by `notification_plan`; pure. All times are ticks."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from enum import IntEnum
 
 from monitor.events import AlarmName, Change, Priority
@@ -14,6 +14,10 @@ from monitor.tell.policy import Policy
 from monitor.tell.wording.words import STEADY_C_PER_H
 from monitor.watch.alarm_table import OF_COLD, OF_HEAT, TABLE
 from monitor.watch.status import BrooderStatus, SiteStatus
+
+# Where nobody who was asked can be reached the next waits no longer: a server that restarts is back
+# by then. Common practice.
+_UNREACHED_S = 120.0
 
 
 class Due(IntEnum):
@@ -27,11 +31,18 @@ class Due(IntEnum):
 
 
 class IncidentTimes:
-    """By how patient the policy is, and whom an urgent alarm goes on to."""
+    """By how patient the policy is, and whom an urgent alarm goes on to. `unreached`: the contacts
+    that no message gets through to, and since when."""
 
-    def __init__(self, policy: Policy, contacts: tuple[Contact, ...]) -> None:
+    def __init__(
+        self,
+        policy: Policy,
+        contacts: tuple[Contact, ...],
+        unreached: Callable[[], dict[str, float]],
+    ) -> None:
         self._policy = policy
         self._contacts = contacts
+        self._unreached = unreached
         self.not_before = NEVER  # nothing is repeated, passed on or over before
 
     def due(self, incident: ToldIncident) -> Iterator[tuple[float, Due]]:
@@ -52,9 +63,14 @@ class IncidentTimes:
         repeat_s = self._repeat_s(alarm)
         if repeat_s is not None:
             yield max(incident.last_told + repeat_s, held_until), Due.AGAIN
-        for contact in self.waiting(incident, alarm):
-            asked = incident.asked if incident.asked is not None else incident.last_told
-            yield max(asked + contact.after_minutes * 60.0, held_until), Due.PASS_ON
+        waiting = self.waiting(incident, alarm)
+        unreached = self._unreached() if waiting else {}
+        since = [unreached.get(name, math.inf) for name in incident.told_to]
+        asked = incident.asked if incident.asked is not None else incident.last_told
+        at_once = max([asked + _UNREACHED_S, *since])
+        for contact in waiting:
+            answered_by = min(asked + contact.after_minutes * 60.0, at_once)
+            yield max(answered_by, held_until), Due.PASS_ON
 
     def waiting(self, incident: ToldIncident, alarm: AlarmTold) -> list[Contact]:
         """Contacts that an urgent alarm goes on to when nobody answers."""

@@ -2,6 +2,7 @@
 Used by `notification_plan`."""
 
 import math
+from collections.abc import Container
 from dataclasses import replace
 
 from monitor.events import AlarmName, Change, ChangeKind, Priority, ProbeFact
@@ -68,9 +69,19 @@ def asked_anew(
     return life.asked_anew(_now(incident, at, site, status), Voice(site), by, answer.at, at)
 
 
-def passed_on(incident: ToldIncident, at: float, site: Site, status: SiteStatus | None) -> Words:
+def passed_on(
+    incident: ToldIncident,
+    at: float,
+    site: Site,
+    status: SiteStatus | None,
+    *,
+    asked: list[str],
+    unreached: Container[str],
+) -> Words:
     told = _now(incident, at, site, status)
-    return life.passed_on(told, _waited_s(incident, at), incident.told_to)
+    reached = [name for name in asked if name not in unreached]
+    failing = [name for name in asked if name in unreached]
+    return life.passed_on(told, _waited_s(incident, at), reached, failing)
 
 
 def escalated(

@@ -78,7 +78,7 @@ class NotificationPlan(Kept):
         self._site = site
         self._contacts = contacts
         self._policy = policy or Policy()
-        self._times = IncidentTimes(self._policy, contacts)
+        self._times = IncidentTimes(self._policy, contacts, self._unreached)
         self._look = look
         self._composer = MessageComposer(site, contacts, look)
         self._incidents, self._escalated = [], []
@@ -151,6 +151,11 @@ class NotificationPlan(Kept):
                 clock_set(incident, set_by_s)
         self._morning.begin(now.at)
         self._evening.begin(now.at)
+
+    def _unreached(self) -> dict[str, float]:
+        """The contacts that messages do not get through to, and the tick since when."""
+        failing = [one for one in self._incidents if one.lead() is not None]
+        return {name: one.changed for one in failing for name in one.unreached()}
 
     def _until(self, tick: float, *, including: bool) -> Iterator[Message]:
         while True:
@@ -388,7 +393,7 @@ class NotificationPlan(Kept):
         least = min(contact.after_minutes for contact in waiting)
         next_ones = [contact for contact in waiting if contact.after_minutes == least]
         at = tick - self._offset_s
-        message = self._composer.passed_on(incident, alarm, next_ones, at)
+        message = self._composer.passed_on(incident, alarm, next_ones, at, self._unreached())
         incident.times_passed_on += 1
         self._escalated.append(
             incident_words.escalated(incident, alarm, next_ones, at, self._look())

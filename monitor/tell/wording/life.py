@@ -74,11 +74,13 @@ def asked_anew(told: Words, voice: Voice, by: str | None, answered_at: float, at
     return replace(whole, brief=brief.body)
 
 
-def passed_on(told: Words, lasted_s: float, names: list[str]) -> Words:
+def passed_on(told: Words, lasted_s: float, asked: list[str], unreached: list[str]) -> Words:
     """Nobody answered; the next contact is told, and why it comes to them."""
-    others = f"{listed(names)} did not answer." if names else "nobody answered."
+    why = [f"{listed(unreached)} cannot be reached"] if unreached else []
+    if asked or not unreached:
+        why.append(f"{listed(asked) if asked else 'nobody'} did not answer")
     after = f" after {span(lasted_s)}" if lasted_s >= 60 else ""
-    return _with(told.title, told.body, f"Passed on to you{after}: {others}")
+    return _with(told.title, told.body, f"Passed on to you{after}: {', '.join(why)}.")
 
 
 def late(title: str, body: str, waited_s: float) -> Words:

@@ -1426,6 +1426,46 @@ def test_who_was_asked_before_the_power_went_has_the_rest_of_their_minutes_after
     assert passed.at == start + waits_s
 
 
+def test_of_a_contact_that_cannot_be_reached_nobody_says_that_it_did_not_answer():
+    """And the next is not let wait for an answer that cannot come."""
+    teller = Teller(ME, replace(ANN, name="the neighbour", after_minutes=0.0), ANN)
+    failing = change(A.DELIVERY_FAULT, facts=Facts(contact="me", reason="refused"))
+    teller.take(failing)
+    teller.take(raised(A.CHILL, 60))
+    teller.go(NIGHT + 1800)
+    [passed] = [m for m in teller.said if m.kind is MessageKind.PASSED_ON]
+    assert "me cannot be reached, the neighbour did not answer." in passed.body
+    assert passed.at == NIGHT + 60 + 900
+
+
+@pytest.mark.parametrize(("fails_s", "passed_s"), [(-30, 120), (300, 300), (None, 900)])
+def test_where_nobody_who_was_asked_can_be_reached_the_next_is_told_at_once(fails_s, passed_s):
+    """It waited a quarter of an hour for an answer that could not come."""
+    teller = Teller(ME, ANN)
+    if fails_s is None or fails_s > 0:
+        teller.take(raised(A.CHILL))
+    if fails_s is not None:
+        facts = Facts(contact="me", reason="refused")
+        teller.take(change(A.DELIVERY_FAULT, at=NIGHT + fails_s, facts=facts))
+        if fails_s < 0:
+            teller.take(raised(A.CHILL))
+    for second in range(0, 1200, 5):
+        teller.go(NIGHT + max(fails_s or 0, 0) + second)
+    [passed] = [m for m in teller.said if m.kind is MessageKind.PASSED_ON]
+    assert passed.at == NIGHT + passed_s
+    assert ("me did not answer" in passed.body) == (fails_s is None)
+
+
+def test_who_wants_no_urgent_news_is_not_said_to_have_left_any_unanswered():
+    teller = Teller(ME, Contact(name="bob", url="json://n", priorities=frozenset({P.WARNING})), ANN)
+    teller.take(raised(A.COLD))
+    teller.take(raised(A.CHILL, 60))
+    teller.go(NIGHT + 1200)
+    [passed] = [m for m in teller.said if m.kind is MessageKind.PASSED_ON]
+    assert "me did not answer." in passed.body
+    assert "bob" not in passed.body
+
+
 def test_where_the_power_goes_again_and_again_the_next_is_told_all_the_same():
     teller = Teller(ME, ANN)
     teller.take(raised(A.CHILL))

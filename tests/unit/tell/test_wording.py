@@ -145,7 +145,7 @@ def all_messages() -> dict[str, Words]:
     )
     silent = wording.for_change(change(AlarmName.NO_READINGS), here)
     said["answered, and still silent"] = life.asked_anew(silent, voice, "page", NIGHT, NIGHT + 3600)
-    said["passed on"] = life.passed_on(cold, 900, ["my phone"])
+    said["passed on"] = life.passed_on(cold, 900, ["my phone"], [])
     said["several silent"] = site_silent(
         [change(AlarmName.NO_READINGS), change(AlarmName.NO_READINGS, brooder="shed")], voice
     )
