@@ -166,8 +166,12 @@ class ToldIncident:
         self._stop_asking()
 
     def _is_only_expected(self, change: Change) -> bool:
-        """A cold night beside heat that was lost: it keeps the end of that back from nobody."""
-        real = self.worst is not None and self.worst.cause is not Cause.COLD_NIGHT
+        """A cold night beside heat that was lost, or that a dangerously cold floor was put down to:
+        it keeps the end of that back from nobody."""
+        worst = self.worst
+        real = worst is not None and (
+            worst.cause is not Cause.COLD_NIGHT or worst.priority is Priority.URGENT
+        )
         return real and change.alarm is AlarmName.COLD_NIGHT
 
     def _is_mended(self) -> bool:

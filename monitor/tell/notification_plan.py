@@ -38,6 +38,7 @@ from monitor.tell.open_incidents import (
     says_nothing_new,
     shared_by_boxes,
     storm_wait_s,
+    unreached,
     with_occurrence,
 )
 from monitor.tell.policy import Policy
@@ -78,7 +79,7 @@ class NotificationPlan(Kept):
         self._site = site
         self._contacts = contacts
         self._policy = policy or Policy()
-        self._times = IncidentTimes(self._policy, contacts, self._unreached)
+        self._times = IncidentTimes(self._policy, contacts, lambda: unreached(self._incidents))
         self._look = look
         self._composer = MessageComposer(site, contacts, look)
         self._incidents, self._escalated = [], []
@@ -151,11 +152,6 @@ class NotificationPlan(Kept):
                 clock_set(incident, set_by_s)
         self._morning.begin(now.at)
         self._evening.begin(now.at)
-
-    def _unreached(self) -> dict[str, float]:
-        """The contacts that messages do not get through to, and the tick since when."""
-        failing = [one for one in self._incidents if one.lead() is not None]
-        return {name: one.changed for one in failing for name in one.unreached()}
 
     def _until(self, tick: float, *, including: bool) -> Iterator[Message]:
         while True:
@@ -393,7 +389,9 @@ class NotificationPlan(Kept):
         least = min(contact.after_minutes for contact in waiting)
         next_ones = [contact for contact in waiting if contact.after_minutes == least]
         at = tick - self._offset_s
-        message = self._composer.passed_on(incident, alarm, next_ones, at, self._unreached())
+        message = self._composer.passed_on(
+            incident, alarm, next_ones, at, unreached(self._incidents)
+        )
         incident.times_passed_on += 1
         self._escalated.append(
             incident_words.escalated(incident, alarm, next_ones, at, self._look())

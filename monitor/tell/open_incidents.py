@@ -63,6 +63,12 @@ def is_renewed(one: ToldIncident) -> bool:
     return one.last is not None and one.last.facts.get("reason") == RENEWED
 
 
+def unreached(incidents: list[ToldIncident]) -> dict[str, float]:
+    """The contacts that messages do not get through to, and the tick since when."""
+    failing = [one for one in incidents if one.lead() is not None]
+    return {name: one.changed for one in failing for name in one.unreached()}
+
+
 def clock_set(one: ToldIncident, by_s: float) -> None:
     """The wall clock was set: what began before did so by the new clock's reckoning."""
     one.since_at += by_s

@@ -1426,6 +1426,19 @@ def test_who_was_asked_before_the_power_went_has_the_rest_of_their_minutes_after
     assert passed.at == start + waits_s
 
 
+def test_the_end_of_a_dangerously_cold_floor_is_told_though_the_cold_night_goes_on():
+    """Who hears only what is urgent heard "go now" last, and its end at dawn, hours later."""
+    urgent = Contact(name="ann", url="json://nowhere", priorities=frozenset({P.URGENT}))
+    teller = Teller(ME, urgent)
+    teller.take(change(A.COLD_NIGHT, cause=Cause.COLD_NIGHT))
+    teller.take(change(A.CHILL, at=NIGHT + 60, cause=Cause.COLD_NIGHT))
+    ended = NIGHT + 1200
+    teller.take(change(A.CHILL, K.CLEARED, at=ended, cause=Cause.COLD_NIGHT))
+    teller.go(ended + BACK_S)
+    over = teller.said[-1]
+    assert (over.kind, over.contacts, over.at) == (MessageKind.OVER, ("me", "ann"), ended + BACK_S)
+
+
 def test_of_a_contact_that_cannot_be_reached_nobody_says_that_it_did_not_answer():
     """And the next is not let wait for an answer that cannot come."""
     teller = Teller(ME, replace(ANN, name="the neighbour", after_minutes=0.0), ANN)
