@@ -116,7 +116,8 @@ class Watcher(Kept, Owner):
         self._asks = birds and not doubted and abs(self._jump_s) >= _ASK_FROM_S
         if just_on:
             self._was_off(off_s, tick, noted=doubted)
-        if not self._asks and (just_on or abs(self._jump_s) < _TELL_FROM_S):
+        told_as_gap = just_on and off_s >= 0.0
+        if not self._asks and (told_as_gap or abs(self._jump_s) < _TELL_FROM_S):
             return False
         facts = Facts(jump_s=self._jump_s)
         if self._asks:

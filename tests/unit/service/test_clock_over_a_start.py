@@ -209,3 +209,16 @@ def test_after_an_outage_of_unknown_length_a_cold_floor_is_no_probe_that_fell(
     assert "Check the probe" not in " ".join(message.body for message in urgent)
     again = next(message for message in urgent if message.kind is MessageKind.AGAIN)
     assert "Still not answered after 10 min." in again.body, "not three hours and a half"
+
+
+def test_a_clock_that_was_hours_ahead_at_a_start_and_is_set_back_was_no_outage(
+    settings: Settings,
+) -> None:
+    first = life(settings, T0)
+    ahead = life(
+        settings,
+        first.ended_at + 30.0 + 3 * HOUR_S,
+        on_for_s=JUST_ON,
+        set_by_s=-3 * HOUR_S,
+    )
+    assert ahead.titles == ["Brooder: the board's clock was set"]
