@@ -85,6 +85,8 @@ class Outbox:
             message = from_row(row.key, row.contact, row.at, row.priority, row.message)
             since = now.tick - max(0.0, now.at - message.at)  # it has waited since it was said
             outcomes += self._queue(row.contact, message, now, since, row.tries)
+            if (lane := self._lanes.get(row.contact)) is not None:  # it may be a slow one
+                lane.patience = min(MOST_PATIENT, max(lane.patience, 1 + row.tries))
         return outcomes
 
     def add(self, message: Message, now: Moment) -> list[Outcome]:

@@ -144,6 +144,14 @@ def test_a_contact_that_answers_late_is_waited_for_longer_each_time_and_stays_so
     assert (outbox.patience("me"), outbox.patience("ann")) == (3, 1)
 
 
+def test_after_a_restart_a_contact_that_was_not_reached_is_waited_for_no_shorter():
+    """A slow one got the message it had got already, twice more for each start."""
+    [row] = rows(message("cold"))
+    outbox = Outbox(["me", "ann"])
+    outbox.restore([replace(row, contact="me", tries=1), replace(row, contact="ann")], at(60))
+    assert (outbox.patience("me"), outbox.patience("ann")) == (2, 1)
+
+
 def test_urgent_news_is_tried_soon_though_the_contact_is_in_a_long_back_off():
     outbox = Outbox(["me"])
     outbox.add(message("cold"), at(0))
