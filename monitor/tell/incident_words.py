@@ -115,6 +115,11 @@ def over(
     facts = last.facts.copy()
     if incident.family in _TEMPERATURE:
         facts = now_facts(facts, status, incident.one_place(), worst.alarm)
+    elif "temp_c" in facts and status is not None:  # of half an hour ago, when it was heard again
+        del facts["temp_c"]
+        box = status.brooder(incident.one_place() or "")
+        if box is not None and box.temp_c is not None:
+            facts["temp_c"] = box.temp_c
     if worst.alarm is not AlarmName.COLD_NIGHT and facts.get("reason") == NIGHT_OVER:
         del facts["reason"]  # of a floor that was cold what counts is how it is now
     night = incident.cold_night()

@@ -1439,6 +1439,21 @@ def test_the_end_of_a_dangerously_cold_floor_is_told_though_the_cold_night_goes_
     assert (over.kind, over.contacts, over.at) == (MessageKind.OVER, ("me", "ann"), ended + BACK_S)
 
 
+def test_that_readings_are_back_is_said_with_the_floor_of_now():
+    """It said what the first word after the silence was, half an hour before."""
+    teller = Teller()
+    status = fake_api.status(fake_api.brooder(temp_c=18.0))
+    teller.plan = NotificationPlan(site(), teller.contacts, teller.policy, look=lambda: status)
+    teller.go(NIGHT)
+    teller.take(change(A.NO_READINGS, at=NIGHT))
+    back = Facts(temp_c=24.8, target_c=35.0)
+    teller.take(change(A.NO_READINGS, K.CLEARED, at=NIGHT + 1800, facts=back))
+    teller.go(NIGHT + 1800 + BACK_S)
+    over = teller.said[-1]
+    assert over.title == "porch: readings are back"
+    assert "Now 18.0 °C" in over.body
+
+
 def test_of_a_contact_that_cannot_be_reached_nobody_says_that_it_did_not_answer():
     """And the next is not let wait for an answer that cannot come."""
     teller = Teller(ME, replace(ANN, name="the neighbour", after_minutes=0.0), ANN)
