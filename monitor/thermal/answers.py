@@ -77,7 +77,9 @@ def diagnosis(
             source_watts=watts,
         )
     cause: Cause | None = None
-    if fall.verdict is Why.COVER:
+    if not brooder.heat:
+        pass  # the heat is not listed, so that it was not weighed: no other cause stands
+    elif fall.verdict is Why.COVER:
         cause = Cause.COVER_OPEN
     elif fall.verdict is Why.PROBE:
         cause = Cause.SENSOR

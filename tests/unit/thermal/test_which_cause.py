@@ -2,7 +2,7 @@
 
 from bisect import bisect_right
 from dataclasses import replace
-from math import pi, sin
+from math import exp, pi, sin
 from random import Random
 
 from support.engine_night import Night, a_brooder, a_probe, a_site
@@ -168,3 +168,13 @@ def test_a_probe_beside_the_floor_that_fails_for_minutes_calls_nobody():
 
 def test_a_probe_beside_the_floor_that_has_failed_for_a_quarter_of_an_hour_is_told():
     assert _glitches(40) == [Priority.ADVICE, Priority.WARNING]
+
+
+def test_where_no_heat_is_listed_a_fall_is_put_down_to_no_probe_and_no_cover() -> None:
+    """Heat that died could not be weighed, and the grower was sent to the probe, or the cover."""
+    for slow in (1.0, 2.0, 3.0):
+        minutes = [slow * m for m in range(0, 60, 5)]
+        falls = ((-180.0, 35.0), *((m, 12.0 + 23.0 * exp(-m / (50.0 * slow))) for m in minutes))
+        night = watched(a_box(lamps=0), int(minutes[-1]), floor=falls)
+        assert AlarmName.CHILL in {change.alarm for change in night.changes}
+        assert {*causes(night, *COLD)} == {Cause.UNKNOWN}
