@@ -219,6 +219,10 @@ class Watcher(Kept, Owner):
             return
         if self._gap is None:
             return
+        if self._wrong.get(self._alarm(AlarmName.STORAGE_FAULT).key):
+            # Who cannot keep anything does not know when it watched last, and that is told.
+            self._timers.set(_TO_TELL, tick + BACK_WITHIN_S)
+            return
         gap, self._gap = self._gap, None
         after = self._floor_facts(self._gap_tick)
         gap["probes"] = after

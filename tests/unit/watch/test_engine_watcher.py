@@ -67,6 +67,20 @@ def test_how_long_a_board_was_off_is_known_from_where_its_records_ended(night: N
     assert (told.facts["down_from"], told.facts["down_to"]) == (tick, tick + 7200.0)
 
 
+def test_how_long_nobody_watched_is_said_once_what_happens_can_be_kept(night: Night) -> None:
+    """On a card that kept nothing each start told a longer gap, in which it had watched."""
+    night.holds(35.0, for_s=600)
+    gap = Facts(down_from=night.start + 600, down_to=night.start + 7800)
+    night.t = 7800
+    night.changes += night.engine.fault(AlarmName.WAS_DOWN, True, night.now(), gap)
+    night.changes += night.engine.fault(AlarmName.STORAGE_FAULT, True, night.now(), Facts())
+    night.holds(35.0, for_s=600)
+    assert "site/was-down" not in night.told()
+    night.changes += night.engine.fault(AlarmName.STORAGE_FAULT, False, night.now(), Facts())
+    night.holds(35.0, for_s=130)
+    assert "site/was-down" in night.told()
+
+
 def test_each_contact_has_its_own_delivery_fault(night: Night) -> None:
     for contact in ("my phone", "the neighbour"):
         facts = Facts(contact=contact)
