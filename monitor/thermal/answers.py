@@ -8,13 +8,13 @@ from monitor.brooding.heat_balance import LEAST_RISE_K, BoxChange, Prior
 from monitor.events import Cause, Moment
 from monitor.site import Brooder
 from monitor.thermal import coming_night, harm
-from monitor.thermal.causes import Weighed, Why
+from monitor.thermal.causes import Lost, Why
 from monitor.thermal.coming_night import LowAt
 from monitor.thermal.diagnosis import Diagnosis, Finding, Interval, Learned, Outlook, Warmth
 from monitor.thermal.fall import HOLD_S, Fall
 from monitor.thermal.floor import Floor
 from monitor.thermal.follow import Following
-from monitor.thermal.lost_heat import HeatLoss
+from monitor.thermal.lost_heat import HeatLoss, LostHeat
 from monitor.thermal.model import FloorModel
 from monitor.thermal.nights_kept import NightsKept
 from monitor.thermal.outside_curve import Skies
@@ -98,20 +98,28 @@ def learned(model: FloorModel, *, floor_c: float, outside_measured: bool) -> Lea
 
 
 def minutes_to(
-    limit_c: float, tick: float, *, model: FloorModel, fall: Fall, floor: Floor, ambient_c: float
+    limit_c: float,
+    tick: float,
+    *,
+    model: FloorModel,
+    fall: Fall,
+    lost_heat: LostHeat,
+    floor: Floor,
+    ambient_c: float,
 ) -> Interval | None:
     """Minutes until the floor reaches `limit_c`, with an 80 % interval. None: it is not heading
     there, or no probe lies on it. Always a limit somebody set: no time to harm has been published.
     `ambient_c`: what the model's rise is above."""
     if floor.temp_c is None or not floor.measured:
         return None
-    lost = fall.best if fall.verdict is Why.LAMP else None
+    seen = fall.lost
+    lost = lost_heat.to_come(tick, falls=fall.open) if seen is None else seen
     return harm.minutes_to(
         limit_c,
         floor_c=floor.temp_c,
-        heading_c=ambient_c + (fall.rise_k if lost else model.filter.rise_k),
+        heading_c=ambient_c + (model.filter.rise_k if lost is None else lost.rise_k),
         heading_sd_k=model.filter.rise_sd_k,
-        tau_s=fall.tau_s if lost else model.bank.tau_s,
+        tau_s=model.bank.tau_s if seen is None else fall.tau_s,
         lost=lost,
         since_floor_s=max(0.0, tick - floor.stepped),
         tick=tick,
@@ -119,13 +127,14 @@ def minutes_to(
     )
 
 
-def _seen_to_fall(lost: Weighed | None, fall: Fall, floor: Floor) -> float:
+def _seen_to_fall(lost: Lost | None, fall: Fall, floor: Floor) -> float:
     """K an hour: over the last minutes, or over all of a shorter fall since heat was lost."""
-    if lost is None:
-        return max(0.0, -floor.rate_k_per_h)
-    age_s = floor.stepped - lost.onset
+    falls_k_per_h = max(0.0, -floor.rate_k_per_h)
+    if lost is None or not fall.open:
+        return falls_k_per_h
+    age_s = floor.stepped - (fall.onset if lost.unseen else lost.onset)
     if age_s >= _RECENT_S:
-        return max(0.0, -floor.rate_k_per_h)
+        return falls_k_per_h
     return max(0.0, -3600.0 * fall.now_k / age_s) if age_s >= _SOON_S else 0.0
 
 

@@ -17,6 +17,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from math import exp, hypot, log
+from typing import NamedTuple
 
 from monitor.kept import Tick
 from monitor.thermal.slope import CORRELATED_S
@@ -26,6 +27,8 @@ _QUICK_S = (70.0, 150.0)  # quicker and slower sleeves, both tried
 # How likely it is that a cover is off for good, or a probe moved, for each source that fails.
 # Common practice.
 _COVER_ASLEEP, _COVER_AWAKE, _PROBE = 0.1, 0.6, 0.05
+# What goes of a source's step with its light, and as the box cools: means.
+QUICK_SHARE, SLOW_SHARE = 0.15, 0.75
 _MODEL_ERROR = 0.06  # of the departure: no box is this simple
 
 
@@ -48,6 +51,19 @@ class Explanation:
     slow_sd: float
     log_prior: float
     sources: tuple[int, ...] = ()  # which heat sources went out
+
+
+class Lost(NamedTuple):
+    """What the floor loses (K) with the light, and as the box cools; since when; and how far above
+    outside it was held until then. `more_k`: what other sources may take with it; `unseen`: no fall
+    has shown how much it is."""
+
+    quick_k: float
+    slow_k: float
+    onset: Tick
+    rise_k: float
+    more_k: float = 0.0
+    unseen: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,9 +115,9 @@ def explanations(
         found.append(
             Explanation(
                 Why.LAMP,
-                0.15 * step_k,
+                QUICK_SHARE * step_k,
                 hypot(0.12 * step_k + 0.15, 0.15 * step_k * rise_sd_k / r),
-                0.75 * step_k,
+                SLOW_SHARE * step_k,
                 hypot(0.25 * step_k + 0.3, step_k * rise_sd_k / r, doubt_k),
                 -log(len(groups)),
                 group,

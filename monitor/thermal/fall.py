@@ -8,7 +8,15 @@ from dataclasses import dataclass, field
 from math import exp, log
 
 from monitor.kept import ByTuple, Kept, Tick
-from monitor.thermal.causes import Explanation, Weighed, Why, chances, explanations, weigh
+from monitor.thermal.causes import (
+    Explanation,
+    Lost,
+    Weighed,
+    Why,
+    chances,
+    explanations,
+    weigh,
+)
 from monitor.thermal.course import Course
 from monitor.thermal.floor import Floor
 from monitor.thermal.slope import goes_on_k
@@ -183,6 +191,14 @@ class Fall(Kept):
     def now_k(self) -> float:
         """The floor's latest departure from where it was, in K."""
         return self.samples[-1] if self.samples else 0.0
+
+    @property
+    def lost(self) -> Lost | None:
+        """What it takes from the floor, if it is lost heat."""
+        best = self.best if self.verdict is Why.LAMP else None
+        if best is None:
+            return None
+        return Lost(best.quick_k, best.slow_k, best.onset, self.rise_k)
 
     @property
     def recovered(self) -> bool:

@@ -4,14 +4,14 @@ It is said by a fall of the floor (`fall_watch`), by a probe beneath a source th
 a plug. It is over when the floor holds itself as before, stays as warm as it should be, that probe
 has come halfway back, or the plug says so."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
 from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Brooder
 from monitor.thermal.box_known import BoxKnown
-from monitor.thermal.causes import Why
+from monitor.thermal.causes import QUICK_SHARE, SLOW_SHARE, Lost, Why
 from monitor.thermal.fall import Fall
 from monitor.thermal.floor import Floor
 from monitor.thermal.model import FloorModel
@@ -25,6 +25,9 @@ _FORGOTTEN_S = 36 * 3600.0  # lost heat that nobody missed for so long is how th
 _AT_TARGET_S = 600.0  # a floor as warm as it should be for so long has its heat
 _DOWN_S, _DOWN_READINGS = 55.0, 2  # a probe beneath a source is down for so long
 _DOWN_AT_WORK_S = 240.0  # ... where a grower may be at the box
+# So long after its heat was lost a floor holds itself: one that has not fallen yet, and one whose
+# fall has told nothing by then.
+_TO_COME_S, _TO_COME_FALLING_S = 540.0, 1800.0
 _RISES_K = 0.3  # since then: its source is on again
 
 
@@ -88,6 +91,24 @@ class LostHeat(Kept):
         """The birds or the heat are others now: none is missed."""
         self.loss = self.down = self._warm_since = None
 
+    def to_come(self, tick: float, *, falls: bool) -> Lost | None:
+        """What the floor will lose by it, so far as no fall has shown; None: nothing more. Sources
+        with no probe beneath them may be out as well: it may be the power."""
+        loss, model = self.loss, self._in_use.model
+        for_s = _TO_COME_FALLING_S if falls else _TO_COME_S
+        if loss is None or model is None or tick - loss.started > for_s:
+            return None
+        lit = {i for i, said in self._box.heat.lit.items() if said > loss.started}
+        more = set(range(len(self._box.watts))) - lit - self._witness.under - set(loss.sources)
+        return Lost(
+            QUICK_SHARE * loss.lost_k,
+            SLOW_SHARE * loss.lost_k,
+            loss.started,
+            loss.rise_before_k,
+            more_k=self._brought_k(more, model, loss.rise_before_k),
+            unseen=True,
+        )
+
     # -- by a plug
 
     def plugs_said(self, tick: float, before: frozenset[int]) -> None:
@@ -108,9 +129,7 @@ class LostHeat(Kept):
             return
         sources = tuple(sorted(out))
         rise_k = model.filter.rise_k if loss is None else loss.rise_before_k
-        # Without an outside probe the model's rise is the floor's own temperature.
-        held_k = rise_k if model.outside_known else self._box.prior.rise_k
-        lost_k = self._box.share(sources) * held_k
+        lost_k = self._brought_k(sources, model, rise_k)
         if loss is None or not out & set(loss.sources):
             model.lost(rise_k, lost_k)
         self.loss = HeatLoss(sources, tick, rise_k, lost_k, 1.0, sources)
@@ -196,9 +215,15 @@ class LostHeat(Kept):
         if told and self.loss is None:
             self._warm_since = None
             rise_k = model.filter.rise_k
-            lost_k = rise_k * self._box.share((index,))
+            lost_k = self._brought_k((index,), model, rise_k)
             self.loss = HeatLoss((index,), down.since, rise_k, lost_k, 1.0, (index,))
         return told
+
+    def _brought_k(self, sources: Iterable[int], model: FloorModel, rise_k: float) -> float:
+        """Of the floor's rise, by these sources."""
+        # Without an outside probe the model's rise is the floor's own temperature.
+        held_k = rise_k if model.outside_known else self._box.prior.rise_k
+        return self._box.share(sources) * held_k
 
     def _collapsed(self, tick: float) -> Collapse | None:
         floor_c, floor = self._floor.temp_c, self._floor

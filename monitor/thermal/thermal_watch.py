@@ -343,6 +343,7 @@ class ThermalWatch(Kept):
             tick,
             model=in_use.model,
             fall=self._fall,
+            lost_heat=self._lost,
             floor=self._floor,
             ambient_c=in_use.ambient_c,
         )

@@ -97,8 +97,9 @@ class Witness:
         self._cool = [track for track in tracks if track.place is Place.COOL_END]
         self._sources = len(brooder.heat)
         self._bare = brooder.cover == "none"
+        self.under = {i for _, i in self._under if i is not None}  # sources with a probe beneath
         # A probe lies beneath each source, and something else beside.
-        self.sees_all = {i for _, i in self._under if i is not None} == set(range(self._sources))
+        self.sees_all = self.under == set(range(self._sources))
         self.looks_beneath = bool(self._under)
         self.working: frozenset[int] = frozenset()  # sources whose own probe is warm
         self.shut = self._bare  # no cover that is off explains it

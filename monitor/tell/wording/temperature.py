@@ -15,6 +15,7 @@ from monitor.site import Brooder, Place
 from monitor.tell.wording import first_aid
 from monitor.tell.wording.words import (
     STEADY_C_PER_H,
+    TIME_TO_ACT_MIN,
     Voice,
     Words,
     chill_spread,
@@ -232,7 +233,6 @@ BUT_WARMING, WARMS = ", but warming", "It is warming: look at the chicks."
 NOW = "Now "  # how the first line of a temperature begins
 _COOLED_K = 0.5  # below its highest by so much it has come down; above its lowest, up
 _WARM_IN_H = 0.5
-_TIME_TO_ACT_MIN = 15.0  # to wake, dress and get there
 
 TEMPERATURE: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
     AlarmName.COLD: cold,
@@ -336,7 +336,7 @@ def _falling(voice: Voice, change: Change) -> str | None:
     now = f", now{fast}" if since and fast else fast
     low = facts.get("low_c")
     inside = low is not None and facts.get("temp_c", low - 1) >= low
-    time = inside and facts.get("minutes_to_chill", math.inf) >= _TIME_TO_ACT_MIN
+    time = inside and _least_minutes(facts) >= TIME_TO_ACT_MIN
     still = " It is still warm enough, so there is time to act." if time else ""
     if "draws_w" in facts and rate > -STEADY_C_PER_H:  # known by its watts, before the floor falls
         return f"Some of the heat has been off{since}.{still}"
@@ -346,6 +346,16 @@ def _falling(voice: Voice, change: Change) -> str | None:
         floor = "the floor holds for now" if inside else "the floor falls hardly further for now"
         return f"Some of the heat has been missing{since}; {floor}.{still}{litter}"
     return f"The floor has been falling{since}{now}.{still}"
+
+
+def _least_minutes(facts: Facts) -> float:
+    """To the chill limit: the estimate's lower end, or half of what it takes at this pace."""
+    if "minutes_to_chill" in facts:
+        return facts.get("minutes_to_chill_low", facts["minutes_to_chill"])
+    rate = facts.get("rate_c_per_h", 0.0)
+    if rate >= 0.0 or "chill_c" not in facts or "temp_c" not in facts:
+        return math.inf
+    return 0.5 * 60.0 * (facts["temp_c"] - facts["chill_c"]) / -rate
 
 
 TOO_HOT_NOW = "It is too hot now: let it cool first"

@@ -13,6 +13,7 @@ from monitor.site import Site
 from monitor.units import shown, sign, step_shown
 
 UNSEEN_S = 60.0  # of a night: with more of it unseen nobody can say that it was never too cold
+TIME_TO_ACT_MIN = 15.0  # to wake, dress and get there
 _FAR_MINUTES = 360  # of an estimate: further off than this nobody can say
 _SOON_MINUTES = 60.0  # a rise that lasts for longer slackens
 _NAME_ROOM = 28  # a longer name of a brooder is cut in titles, so that the numbers still fit
@@ -108,7 +109,8 @@ def sentence(text: str) -> str:
 
 
 def chills_in(facts: Facts) -> str | None:
-    """`About 45 min to the chill limit.`, for a first line."""
+    """`About 45 min to the chill limit.`, for a first line; and where it may be too soon for who
+    thinks that there is time, how soon."""
     if "minutes_to_chill" not in facts or facts.get("rate_c_per_h", 0.0) > 0:
         return None
     left = facts["minutes_to_chill"]
@@ -116,7 +118,12 @@ def chills_in(facts: Facts) -> str | None:
         return "The chill limit is minutes away."  # the probe lags behind the floor
     if left <= 0:
         return "The floor is below the chill limit already."
-    return f"About {_rough(left)} to the chill limit."
+    low = facts.get("minutes_to_chill_low", left)
+    least = "minutes" if low < 1.0 else _rough(low)
+    perhaps = (
+        f", perhaps only {least}" if low < TIME_TO_ACT_MIN <= left and low < 0.5 * left else ""
+    )
+    return f"About {_rough(left)} to the chill limit{perhaps}."
 
 
 def overheats_in(facts: Facts) -> str | None:
@@ -138,9 +145,11 @@ def chill_spread(voice: Voice, facts: Facts) -> str | None:
 
 def _likely(facts: Facts) -> str | None:
     low, high = facts.get("minutes_to_chill_low"), facts.get("minutes_to_chill_high")
-    if not low or not high or facts["minutes_to_chill"] <= 0:
+    if low is None or high is None or facts["minutes_to_chill"] <= 0:
         return None
     least, most = _rough(low), _rough(high)
+    if low < 1.0:
+        return None if high >= _FAR_MINUTES else f"less than {most} if nothing changes"
     if high >= _FAR_MINUTES:
         return f"{least} or more if nothing changes"
     if " h" not in most:

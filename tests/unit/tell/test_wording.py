@@ -678,12 +678,47 @@ def test_a_source_told_by_its_own_probe_alone_says_that_litter_may_lie_over_that
     assert "look for litter over a probe beneath it" in said.body
 
 
-@pytest.mark.parametrize(("minutes", "time"), [(5.0, False), (45.0, True)])
-def test_there_is_time_to_act_only_where_there_is(minutes: float, time: bool):
+@pytest.mark.parametrize(
+    ("least", "rate_c_per_h", "time"),
+    [
+        (0.4, -4.2, False),
+        (5.0, -4.2, False),
+        (20.0, -4.2, True),
+        (None, -4.2, True),  # 3.6 K in 51 min at this pace, in 26 if it grows
+        (None, -9.0, False),
+        (None, 0.0, True),
+    ],
+)
+def test_there_is_time_to_act_only_where_there_is(
+    least: float | None, rate_c_per_h: float, time: bool
+):
     facts = Facts(**{**FACTS[AlarmName.HEAT_LOSS], "low_c": 32.2, "temp_c": 33.0})
-    facts["minutes_to_chill"] = minutes
+    facts["rate_c_per_h"] = rate_c_per_h
+    facts["minutes_to_chill"], facts["minutes_to_chill_low"] = 45.0, least or 0.0
+    if least is None:
+        del facts["minutes_to_chill"], facts["minutes_to_chill_low"], facts["minutes_to_chill_high"]
     words = wording.for_change(change(AlarmName.HEAT_LOSS, facts=facts), site())
     assert ("time to act" in words.body) is time
+
+
+@pytest.mark.parametrize(
+    ("low", "left", "first", "spread"),
+    [
+        (0.4, 45.0, "About 45 min to the chill limit, perhaps only minutes.", "less than 2 h"),
+        (5.2, 45.0, "About 45 min to the chill limit, perhaps only 5 min.", "5 min to 2 h"),
+        (20.0, 45.0, "About 45 min to the chill limit.", "20 min to 2 h"),
+        (3.0, 11.0, "About 11 min to the chill limit.", "3 min to 2 h"),
+    ],
+)
+def test_who_may_think_that_there_is_time_is_told_how_soon_it_may_be(
+    low: float, left: float, first: str, spread: str
+):
+    facts = Facts(**FACTS[AlarmName.HEAT_LOSS])
+    facts["minutes_to_chill_low"], facts["minutes_to_chill"] = low, left
+    facts["minutes_to_chill_high"] = 120.0
+    said = wording.for_change(change(AlarmName.HEAT_LOSS, facts=facts), site()).body
+    assert first in said.splitlines()[0]
+    assert f"is likely {spread} away if nothing changes." in said
 
 
 @pytest.mark.parametrize(
