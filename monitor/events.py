@@ -206,6 +206,7 @@ class Facts(TypedDict, total=False):
     next_target_c: float
     step_at: float
     head_count: int
+    area_m2: float
     area_per_bird_m2: float
     needed_area_per_bird_m2: float
     losses: int

@@ -136,6 +136,7 @@ def _crowded(brooder: Brooder, batch: Batch, now_at: float, age: float) -> Advic
         facts={
             "head_count": heads,
             "age_days": int(age),
+            "area_m2": area_m2,
             "area_per_bird_m2": area_m2 / heads,
             "needed_area_per_bird_m2": need.wanted_m2,
             "origin": str(need.wanted_source),

@@ -112,9 +112,15 @@ def _birds() -> Iterator[Figure]:
     for kind, rule in birds_heat.RULES.items():
         name = f"{kind}: total at 20 degC, x (kg) ^ {rule.power:g}"
         yield figure("birds' heat", name, rule.watts, "W", rule.source)
-    for air_c, sensible in birds_heat.DAY_OLD_W_PER_KG:
-        name = f"day-old chick at {air_c:g} degC, sensible"
-        yield figure("birds' heat", name, sensible, "W/kg", harm_known.XIN_HARRISON)
+    for air_c, total, sensible in birds_heat.DAY_OLD_W_PER_KG:
+        for name, value in (("in all", total), ("sensible", sensible)):
+            yield figure(
+                "birds' heat",
+                f"day-old chick at {air_c:g} degC, {name}",
+                value,
+                "W/kg",
+                harm_known.XIN_HARRISON,
+            )
     days = birds_heat.OWN_TEMPERATURE_DAYS
     yield figure(
         "birds' heat", "full rule counts from", days, "days of age", birds_heat.OWN_TEMPERATURE

@@ -57,8 +57,8 @@ RULES: dict[str, Rule] = {
     "pheasant": Rule(6.8, 0.75, OTHER_BIRDS),
     "guinea": Rule(6.8, 0.75, OTHER_BIRDS),
 }
-# Chicks of a day: (air in degC, sensible heat in W/kg), by harm_known.XIN_HARRISON
-DAY_OLD_W_PER_KG = ((20.0, 7.8), (25.0, 6.4), (30.0, 5.7), (35.0, 5.2))
+# Chicks of a day: (air in degC, total, sensible in W/kg), by harm_known.XIN_HARRISON
+DAY_OLD_W_PER_KG = ((20.0, 10.3, 7.8), (25.0, 9.1, 6.4), (30.0, 8.5, 5.7), (35.0, 8.4, 5.2))
 OWN_TEMPERATURE_DAYS = 10.0
 COOLEST_C = 20.0
 WARMEST_C = 35.0  # the rule's sensible part reaches nothing at 41; above 35 nobody measured
@@ -77,23 +77,35 @@ def sensible_share(air_c: float) -> float:
     return max(0.0, (0.61 * total - 0.228 * air_c**2) / total)
 
 
-def day_old_w(kind: str, mass_kg: float, air_c: float) -> float:
-    """What of one bird's heat warms the box, W, as measured on chicks of a day."""
+def day_old_w(kind: str, mass_kg: float, air_c: float) -> tuple[float, float]:
+    """Total and sensible heat of one bird, W, as measured on chicks of a day."""
     rows = DAY_OLD_W_PER_KG
     air_c = min(max(air_c, rows[0][0]), rows[-1][0])
     index = min(bisect_right(rows, air_c, key=lambda row: row[0]), len(rows) - 1)
-    (cool_c, sensible), (warm_c, sensible_warm) = rows[index - 1], rows[index]
+    (cool_c, total, sensible), (warm_c, total_warm, sensible_warm) = rows[index - 1], rows[index]
     done = (air_c - cool_c) / (warm_c - cool_c)
     hatched_kg = mass_at(kind, 0.0)
     scaled_kg = hatched_kg * (mass_kg / hatched_kg) ** 0.75
-    return float(scaled_kg * (sensible + done * (sensible_warm - sensible)))
+    return (
+        scaled_kg * (total + done * (total_warm - total)),
+        scaled_kg * (sensible + done * (sensible_warm - sensible)),
+    )
+
+
+def total_w(kind: str, mass_kg: float, air_c: float, age_days: float) -> float:
+    """Total heat of one bird that may be counted on (module docstring)."""
+    full = cigr_total_w(kind, mass_kg, min(max(air_c, COOLEST_C), WARMEST_C))
+    return _grown(age_days, min(full, day_old_w(kind, mass_kg, air_c)[0]), full)
 
 
 def sensible_w(kind: str, mass_kg: float, air_c: float, age_days: float) -> float:
-    """What of its heat warms the box and may be counted on (module docstring)."""
+    """What of it warms the box."""
     air_c = min(max(air_c, COOLEST_C), WARMEST_C)
     full = sensible_share(air_c) * cigr_total_w(kind, mass_kg, air_c)
-    day_old = day_old_w(kind, mass_kg, air_c)
+    return _grown(age_days, day_old_w(kind, mass_kg, air_c)[1], full)
+
+
+def _grown(age_days: float, day_old: float, full: float) -> float:
     return day_old + min(max(age_days / OWN_TEMPERATURE_DAYS, 0.0), 1.0) * (full - day_old)
 
 

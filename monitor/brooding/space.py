@@ -1,5 +1,5 @@
-"""Floor space by age, called by `advice` and the record sheet; feeder and drinker edge, which the
-plan passes on.
+"""Floor space by age, called by `advice` and the record sheet; feeder and drinker edge, which
+`brooder sources` passes on and nothing here decides by.
 
 Published minima differ by more than a quarter: in week 1 from 0.19 square feet a chick (a guard
 ring of 6 ft for 150) to 1/2; in weeks 2 to 4 from 0.48 (Cornell) to 3/4. So each age has two

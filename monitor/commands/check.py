@@ -1,5 +1,5 @@
 """`brooder check`: is everything well before the night? Configuration, broker, store, mirror,
-contacts. Changes nothing, sends nothing."""
+contacts. Changes nothing, sends nothing unless told to."""
 
 import shutil
 import socket
@@ -25,6 +25,7 @@ from monitor.settings.document import every_key
 from monitor.settings.shown import shown
 from monitor.tell.contact import masked
 from monitor.tell.house_voice import PROGRAM
+from monitor.tell.try_contacts import try_out
 
 _NO_MIRROR = "no [influx] is configured: the records are on this board alone"
 
@@ -38,6 +39,9 @@ class Found(NamedTuple):
 
 
 def check(
+    send: Annotated[
+        bool, typer.Option("--send", help="Really send a trial message to each contact.")
+    ] = False,
     keys: Annotated[
         bool, typer.Option("--keys", help="Print every key of the configuration, and stop.")
     ] = False,
@@ -59,7 +63,7 @@ def check(
         lambda: _estimates(about),
         lambda: _store(settings, about),
         lambda: _mirror(settings, about),
-        lambda: _contacts(settings),
+        lambda: _contacts(settings, send=send),
         lambda: _voice(settings, about),
         lambda: _tonight(settings, about),
     ]
@@ -206,9 +210,15 @@ def _mirror(settings: Settings, about: Mapping[str, Any] | None) -> Iterator[Fou
         yield Found("mirror", well, words)
 
 
-def _contacts(settings: Settings) -> Iterator[Found]:
-    for contact in contacts_of(settings):
-        yield Found(f"contact {contact.name}", True, f"{masked(contact.url)}: of a known kind")
+def _contacts(settings: Settings, *, send: bool) -> Iterator[Found]:
+    contacts = contacts_of(settings)
+    if not send:
+        for contact in contacts:
+            yield Found(f"contact {contact.name}", True, f"{masked(contact.url)}: of a known kind")
+        return
+    for tried in try_out(contacts, settings.site, settings.file.tell.contact_time_limit_s):
+        words = "a trial message was sent" if tried.why is None else f"not reached: {tried.why}"
+        yield Found(f"contact {tried.contact}", tried.why is None, words)
 
 
 def _voice(settings: Settings, about: Mapping[str, Any] | None) -> Iterator[Found]:

@@ -37,6 +37,7 @@ def rehearse(
     plugs: Annotated[
         bool, typer.Option("--plugs", help="As if each lamp had a plug that measures power.")
     ] = False,
+    calm: Annotated[bool, typer.Option("--calm", help="A night in which nothing fails.")] = False,
     to_contacts: Annotated[
         bool,
         typer.Option(
@@ -55,11 +56,17 @@ def rehearse(
     if journal is not None and not journal.parent.is_dir():
         fail(f"{journal.parent} is no folder; name a file in a folder that is there")
     set_up("error")
+    story = NightStory()
+    if calm:
+        story = NightStory(lamp_fails=None, answered=None, mended=None, losses_found=None)
     with tempfile.TemporaryDirectory(prefix="brooder-rehearsal-") as folder:
         try:
-            settings, night = _stage(Path(folder), config, to_contacts=to_contacts, plugs=plugs)
+            settings, night = _stage(
+                Path(folder), config, story, to_contacts=to_contacts, plugs=plugs
+            )
             asyncio.run(_perform(settings, night, speed))
-            sys.stdout.write(_other_way(Path(folder), settings, night))
+            if not calm:
+                sys.stdout.write(_other_way(Path(folder), settings, night))
             if journal is not None:
                 journal.write_bytes(settings.journal_path.read_bytes())
         except (StorageFault, OSError, SettingsFault) as error:
@@ -72,7 +79,7 @@ def rehearse(
 
 
 def _stage(
-    folder: Path, config: Path | None, *, to_contacts: bool, plugs: bool
+    folder: Path, config: Path | None, story: NightStory, *, to_contacts: bool, plugs: bool
 ) -> tuple[Settings, RehearsedNight]:
     """An invented site in a folder of its own, in the grower's units and time zone if there is a
     configuration, and with the grower's contacts where they are to be told."""
@@ -99,7 +106,7 @@ def _stage(
         told = settings.file.model_copy(update={"contacts": contacts})
         settings = replace(settings, file=told)
     evening: date = (datetime.now(UTC).astimezone(zone) - timedelta(days=1)).date()
-    return settings, RehearsedNight(evening=evening, zone=zone, story=NightStory(), plugs=plugs)
+    return settings, RehearsedNight(evening=evening, zone=zone, story=story, plugs=plugs)
 
 
 def _other_way(folder: Path, settings: Settings, night: RehearsedNight) -> str:

@@ -16,6 +16,7 @@ from monitor.page.alarm_words import (
     over,
     told,
 )
+from monitor.page.box_plan import BoxPlan, box_plan
 from monitor.page.day_readings import DayFound
 from monitor.page.judgement import Judgement, MarginMark, Side, judge
 from monitor.page.now_lines import (
@@ -82,6 +83,7 @@ class BoxView:
     put_aside_link: str = ""
     what_if_link: str = ""
     arrival_link: str = ""
+    plan: BoxPlan | None = None
     warm_up: Verdict | None = None  # of an empty box that waits for chicks
 
 
@@ -226,6 +228,7 @@ def _box(number: int, box: BrooderStatus, whose: "_Whose", day: DayFound | None)
         put_aside_link=f"/do/put-aside?brooder={quote(box.name)}",
         what_if_link=f"/do/tonight?brooder={quote(box.name)}",
         arrival_link=f"/do/arrival?brooder={quote(box.name)}",
+        plan=None if setting is None or not box.probes else box_plan(box, setting, say),
     )
 
 

@@ -1,6 +1,6 @@
 """One trial message to each contact, one after the other, with the result. Called by
-`brooder contacts try` and the running service, which alone can be answered: its trials bear a link,
-as an urgent alarm does."""
+`brooder contacts try`, `brooder check --send` and the running service, which alone can be answered:
+its trials bear a link, as an urgent alarm does."""
 
 import selectors
 import time
@@ -27,7 +27,7 @@ class Tried(NamedTuple):
 def try_out(
     contacts: Iterable[Contact],
     site: Site,
-    limit_s: float,
+    limit_s: float = 20.0,
     link: Callable[[str], str | None] = lambda _contact: None,
 ) -> Iterator[Tried]:
     """Sends for real, with an urgent alarm's urgency; each takes at most `limit_s` and a little."""

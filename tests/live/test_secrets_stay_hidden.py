@@ -133,6 +133,7 @@ def test_no_secret_leaves_its_place(
             seen |= {f"page {k}": v for k, v in page(service, SECRETS["page"]).items()}
             for words in (
                 ("check",),
+                ("check", "--send"),
                 ("probes",),
                 ("contacts", "try"),
                 ("export",),

@@ -131,31 +131,43 @@ def test_the_heat_rules_are_the_published_ones():
 
 
 def test_a_day_old_gives_what_was_measured_and_a_growing_one_by_the_power_of_its_mass():
-    # Xin and Harrison 1996: sensible W/kg at 20, 25, 30 and 35 degC
-    measured = {20: 7.8, 25: 6.4, 30: 5.7, 35: 5.2}
+    # Xin and Harrison 1996: W/kg in all and sensible at 20, 25, 30 and 35 degC
+    measured = {20: (10.3, 7.8), 25: (9.1, 6.4), 30: (8.5, 5.7), 35: (8.4, 5.2)}
     kg = 0.043
-    for air_c, sensible in measured.items():
-        assert birds_heat.day_old_w("broiler", kg, air_c) == pytest.approx(kg * sensible)
+    for air_c, (total, sensible) in measured.items():
+        assert birds_heat.day_old_w("broiler", kg, air_c) == pytest.approx(
+            (kg * total, kg * sensible)
+        )
         doubled = birds_heat.day_old_w("broiler", 2 * kg, air_c)
-        assert doubled == pytest.approx(2**0.75 * kg * sensible)
+        assert doubled == pytest.approx((2**0.75 * kg * total, 2**0.75 * kg * sensible))
     between = birds_heat.day_old_w("broiler", kg, 21.0)
-    assert between == pytest.approx(kg * (7.8 - 0.2 * 1.4))
+    assert between == pytest.approx((kg * (10.3 - 0.2 * 1.2), kg * (7.8 - 0.2 * 1.4)))
     assert birds_heat.day_old_w("broiler", kg, 5.0) == birds_heat.day_old_w("broiler", kg, 20.0)
     assert birds_heat.day_old_w("broiler", kg, 45.0) == birds_heat.day_old_w("broiler", kg, 35.0)
 
 
 def test_between_hatch_and_ten_days_a_bird_counts_by_its_age():
     kg, air_c = 0.1, 32.0
-    day_old = birds_heat.day_old_w("broiler", kg, air_c)
-    rule = birds_heat.cigr_total_w("broiler", kg, air_c) * birds_heat.sensible_share(air_c)
+    day_old, rule = (
+        birds_heat.day_old_w("broiler", kg, air_c),
+        (
+            birds_heat.cigr_total_w("broiler", kg, air_c),
+            birds_heat.cigr_total_w("broiler", kg, air_c) * birds_heat.sensible_share(air_c),
+        ),
+    )
     for age, share in ((-1.0, 0.0), (0.0, 0.0), (2.5, 0.25), (10.0, 1.0), (12.0, 1.0)):
-        wanted = day_old + share * (rule - day_old)
-        assert birds_heat.sensible_w("broiler", kg, air_c, age) == pytest.approx(wanted)
-    # outside the temperatures of the rule it stands still
+        wanted = [a + share * (b - a) for a, b in zip(day_old, rule, strict=True)]
+        assert birds_heat.total_w("broiler", kg, air_c, age) == pytest.approx(wanted[0])
+        assert birds_heat.sensible_w("broiler", kg, air_c, age) == pytest.approx(wanted[1])
+    # outside the temperatures of the rule it stands still, and nothing is below nothing
     for beyond, edge in ((10.0, 20.0), (45.0, 35.0)):
         for age in (0.0, 5.0, 20.0):
-            at_edge = birds_heat.sensible_w("broiler", kg, edge, age)
-            assert birds_heat.sensible_w("broiler", kg, beyond, age) == at_edge
+            for of in (birds_heat.total_w, birds_heat.sensible_w):
+                assert of("broiler", kg, beyond, age) == of("broiler", kg, edge, age)
+    # a quail's rule gives less than a chick's measured heat by the kilogram would
+    assert birds_heat.total_w("quail", 2.0, 20.0, 0.0) == pytest.approx(
+        min(6.8 * 2**0.75, 0.007 * (2 / 0.007) ** 0.75 * 10.3)
+    )
 
 
 # --- the box -------------------------------------------------------------------------------------

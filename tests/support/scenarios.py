@@ -56,6 +56,9 @@ class Night:
         """When the true floor first is below, for the watched stretch."""
         return next((t for t, c in self.run.floor if t >= after and c < limit_c), None)
 
+    def first_above(self, limit_c: float, after: float) -> float | None:
+        return next((t for t, c in self.run.floor if t >= after and c > limit_c), None)
+
     def lowest(self, after: float, until: float) -> float:
         return min(c for t, c in self.run.floor if after <= t <= until)
 
