@@ -43,7 +43,8 @@ def back_by(before: float | None, left: float, now: float) -> float:
 
 def down_s(gap: Facts) -> float:
     """How long nobody watched, as far as it is known."""
-    return gap["down_to"] - gap["down_from"] if "down_from" in gap else 0.0
+    known = "down_from" in gap and "down_to" in gap
+    return gap["down_to"] - gap["down_from"] if known else 0.0
 
 
 @part
