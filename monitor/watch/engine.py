@@ -252,6 +252,10 @@ class Engine(Kept):
             doubt = self._watcher.jumped(
                 self.tick, jump_s, doubted=doubted, birds=birds, just_on=just_on
             )
+            if just_on and not doubted and jump_s > 0.0:
+                # By its clock no time had passed, so that nobody saw at the start that it was off.
+                for box in boxes:
+                    box.unwatched(self.tick, self.tick)
         self._doubt_clock(doubt)
         for box in self._boxes.values():
             self._quarters.start(box, self.tick)

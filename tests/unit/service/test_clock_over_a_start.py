@@ -189,19 +189,20 @@ def test_where_nothing_sets_the_clock_power_cuts_are_told_all_the_same(settings:
     ]
 
 
+@pytest.mark.parametrize("behind_s", [1800.0, -5.0])
 def test_after_an_outage_of_unknown_length_a_cold_floor_is_no_probe_that_fell(
-    settings: Settings,
+    settings: Settings, behind_s: float
 ) -> None:
     """Three hours without power were a moment by its clock, in which no floor cools so far."""
     first = life(settings, T0, lasts_s=7200.0)
-    woke = first.ended_at - 1800.0
+    woke = first.ended_at - behind_s
     cold = life(
         settings,
         woke,
         on_for_s=JUST_ON,
         lasts_s=1200.0,
         temp_c=17.0,
-        set_by_s=1800.0 + 3 * HOUR_S,
+        set_by_s=behind_s + 3 * HOUR_S,
     )
     assert "Brooder: nobody watched for 3 h" in cold.titles
     urgent = [message for message in cold.said if message.title.startswith("porch")]
