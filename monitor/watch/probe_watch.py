@@ -159,10 +159,6 @@ class ProbeWatch(Kept):
         self.at, self.tick, self.temp_c = at, tick, temp_c
         self.heard, self.lag = tick, None
         self.bad_row = 0
-        if self.night_low is None or temp_c < self.night_low.temp_c:
-            self.night_low = Extreme(temp_c, at)
-        if self.night_high is None or temp_c > self.night_high.temp_c:
-            self.night_high = Extreme(temp_c, at)
         for edge in (self.cold, self.chill, self.hot, self.overheat):
             edge.take(temp_c, tick)
         if not self.hot.beyond:
@@ -296,3 +292,14 @@ class ProbeWatch(Kept):
     def resume(self) -> None:
         """Its brooder sets the limits again."""
         self.stir()
+
+
+def keep_extremes(probe: ProbeWatch) -> None:
+    """The night's low and high. A doubted reading is neither until the next goes on with it: a
+    single one may be wild."""
+    if probe.temp_c is None or probe.doubted:
+        return
+    if probe.night_low is None or probe.temp_c < probe.night_low.temp_c:
+        probe.night_low = Extreme(probe.temp_c, probe.at)
+    if probe.night_high is None or probe.temp_c > probe.night_high.temp_c:
+        probe.night_high = Extreme(probe.temp_c, probe.at)

@@ -9,7 +9,7 @@ from monitor.thermal.outside_probe import OutsideProbe
 from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.brooder_watch import BrooderWatch
 from monitor.watch.probe_faults import ProbeFaults
-from monitor.watch.probe_watch import ProbeWatch
+from monitor.watch.probe_watch import ProbeWatch, keep_extremes
 from monitor.watch.silence import Silence
 from monitor.watch.timers import Timers
 
@@ -120,6 +120,7 @@ class Readings:
         # The estimate first: it may doubt this very reading.
         if now - taken <= LATE_S:
             self._estimate(probe, box, now, temp_c)
+        keep_extremes(probe)
         if box is not None and not probe.outside:
             beyond = probe.beyond()
             if back or beyond != probe.was_beyond or probe.doubted or box.unseen:

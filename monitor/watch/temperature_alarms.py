@@ -269,7 +269,7 @@ def _keep_extreme(
 ) -> None:
     if not alarm.watched:
         return
-    temps = [p.temp_c for p in probes if p.temp_c is not None]
+    temps = [p.temp_c for p in probes if p.temp_c is not None and not p.doubted]
     if alarm.extreme_c is not None:
         temps.append(alarm.extreme_c)
     if temps:
