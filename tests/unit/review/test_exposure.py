@@ -96,3 +96,24 @@ def test_chill_counts_only_what_lies_below_the_chill_limit():
 def test_hot_and_dangerously_hot_are_strict_too():
     got = figures(trace((0, 36.0), (600, 36.5), (1200, 39.0), (1800, 39.5)), stop=2400)
     assert (got.above_s, got.overheat_s) == (1800, 600)
+
+
+def test_one_wild_reading_is_neither_lowest_nor_highest():
+    """A minute apart, so that it lasted a minute: as such it counts. Of a mean nothing is left
+    out."""
+    steady = [(t, 33.0 + 0.001 * t) for t in range(0, 3600, 60)]
+    wild = list(steady)
+    wild[10], wild[20] = (600, 21.0), (1200, 48.0)
+    got = figures(trace(*wild))
+    assert (got.low_c, got.low_at) == (33.0, 0)
+    assert (got.high_c, got.high_at) == (pytest.approx(36.54), 3540)
+    assert got.below_s == 60
+    so_it_was = list(steady)
+    so_it_was[10], so_it_was[11] = (600, 21.0), (660, 22.0)
+    assert figures(trace(*so_it_was)).low_c == 21.0
+
+
+def test_a_wild_reading_at_the_edge_of_a_span_is_known_by_its_neighbours_beyond():
+    readings = trace((0, 33.0), (60, 21.0), (120, 33.0), (180, 33.1), (240, 21.0), (300, 33.0))
+    got = figures(readings, start=60.0, stop=290.0)
+    assert got.low_c == 33.0
