@@ -10,10 +10,9 @@ from math import inf
 from monitor.events import Change
 from monitor.kept import NEVER, Kept, Tick, part
 from monitor.watch.status import SiteStatus
-from monitor.watch.watcher import down_s
+from monitor.watch.watcher import LONG_GAP_S, down_s
 
 _EVERY_S, _MOST_S = 3600.0, 4 * 3600.0
-_LONG_S = 3600.0  # so long without a watch is news of its own
 
 
 @part
@@ -29,7 +28,7 @@ class GapsTold(Kept):
         """What is to be told of it now; None: later, with what comes until then."""
         flickers = bool(self._waiting)
         self._waiting.append(change)
-        soon, short = tick < self._told + self._every_s, down_s(change.facts) < _LONG_S
+        soon, short = tick < self._told + self._every_s, down_s(change.facts) < LONG_GAP_S
         if soon and short and _is_well(change, status):
             return None
         if not soon:

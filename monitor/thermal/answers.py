@@ -26,6 +26,7 @@ _LEARNED_STEPS = 36.0  # of a quarter of an hour: nine hours are as good as a da
 _BELOW_REST_K = 1.0  # by so much more it is out of where its thermostat lets it go
 _SEEN_SHARE_SD = 0.22  # the share of the outside is known so well once some of its cooling was seen
 _HOLD_DEPTH_K = 1.0  # a fall that is worth waiting for
+_OTHER_CAUSES = {Why.COVER: Cause.COVER_OPEN, Why.PROBE: Cause.SENSOR}  # than lost heat
 
 
 def hold_until(fall: Fall, *, low_c: float | None, nobody_at_work: bool) -> float | None:
@@ -77,12 +78,8 @@ def diagnosis(
             source_watts=watts,
         )
     cause: Cause | None = None
-    if not brooder.heat:
-        pass  # the heat is not listed, so that it was not weighed: no other cause stands
-    elif fall.verdict is Why.COVER:
-        cause = Cause.COVER_OPEN
-    elif fall.verdict is Why.PROBE:
-        cause = Cause.SENSOR
+    if fall.verdict is not None and brooder.heat:  # what is not listed was not weighed
+        cause = _OTHER_CAUSES.get(fall.verdict)
     return found(cause=cause, started=fall.onset if fall.open else None, hold_until=held_until)
 
 

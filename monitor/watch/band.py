@@ -53,7 +53,7 @@ class Edge(Kept):
 
     @property
     def sure(self) -> bool:
-        """By more than one reading's word."""
+        """Beyond, by more than one reading's word."""
         seldom = self.count >= SURE_SELDOM and self.last - self.since >= SURE_SELDOM_S
         return self.count >= SURE_READINGS or seldom
 

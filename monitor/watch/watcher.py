@@ -21,7 +21,7 @@ _TO_TELL = Slot(6, SETTLE, _GAP)
 # A step of the clock that moves no record by as much as a reading is no news; one by half a day can
 # move the birds into another day of age. Common practice.
 _TELL_FROM_S, _ASK_FROM_S = 120.0, 12 * 3600.0
-_LONG_S = 3600.0  # of short lives one word an hour says enough; so long a gap is news of its own
+LONG_GAP_S = 3600.0  # of short lives one word an hour says enough; so long a gap is news of its own
 _JUMP_STANDS_S = 600.0  # so long a step stands among the alarms
 _ALWAYS = (
     AlarmName.BROKER_LOST,
@@ -191,7 +191,7 @@ class Watcher(Kept, Owner):
                 gap["down_to"] = facts["down_to"]
         due, known = self._timers.due(_TO_TELL), "down_from" in gap
         if known or due is not None:
-            due = back_by(due if not known or down_s(gap) >= _LONG_S else None, left, tick)
+            due = back_by(due if not known or down_s(gap) >= LONG_GAP_S else None, left, tick)
         else:
             due = tick + SET_WITHIN_S
         self._gap, self._gap_tick = gap, tick
@@ -202,7 +202,7 @@ class Watcher(Kept, Owner):
         the start, and is told already, is news once more only where it was long."""
         gap, due = self._gap, max(tick, self._gap_tick + BACK_WITHIN_S)
         if gap is None:
-            if off_s < (_LONG_S if noted else _TELL_FROM_S):
+            if off_s < (LONG_GAP_S if noted else _TELL_FROM_S):
                 return
             gap, due, self._gap_tick = Facts(), tick, self._gap_tick if noted else tick
         off_s += down_s(gap)

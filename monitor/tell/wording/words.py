@@ -109,8 +109,8 @@ def sentence(text: str) -> str:
 
 
 def chills_in(facts: Facts) -> str | None:
-    """`About 45 min to the chill limit.`, for a first line; and where it may be too soon for who
-    thinks that there is time, how soon."""
+    """`About 45 min to the chill limit.`, for a first line; `, perhaps only 5 min` where whoever
+    reads no further would think that there is time."""
     if "minutes_to_chill" not in facts or facts.get("rate_c_per_h", 0.0) > 0:
         return None
     left = facts["minutes_to_chill"]
@@ -118,11 +118,9 @@ def chills_in(facts: Facts) -> str | None:
         return "The chill limit is minutes away."  # the probe lags behind the floor
     if left <= 0:
         return "The floor is below the chill limit already."
-    low = facts.get("minutes_to_chill_low", left)
-    least = "minutes" if low < 1.0 else _rough(low)
-    perhaps = (
-        f", perhaps only {least}" if low < TIME_TO_ACT_MIN <= left and low < 0.5 * left else ""
-    )
+    low, perhaps = facts.get("minutes_to_chill_low", left), ""
+    if low < TIME_TO_ACT_MIN <= left and low < 0.5 * left:
+        perhaps = f", perhaps only {'minutes' if low < 1.0 else _rough(low)}"
     return f"About {_rough(left)} to the chill limit{perhaps}."
 
 
