@@ -159,6 +159,7 @@ class Facts(TypedDict, total=False):
     minutes_to_chill_high: float
     minutes_to_overheat: float  # if it goes on rising as it does
     since: float  # when the condition began
+    first_since: float  # ... and when for the first time, if it came back
     extreme_c: float  # lowest or highest while it lasted
     lasted_s: float
     quiet_s: float  # since it ended

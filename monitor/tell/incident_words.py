@@ -129,9 +129,9 @@ def over(
     quiet_s = at - max(last.ended_at, watched_from)
     if quiet_s >= 60.0:
         facts["quiet_s"] = quiet_s
-    same = next((form for form in _SAME if worst.alarm in form), None)
-    lasted_s = _lasted_s(incident, same) if same is not None else None
-    facts["lasted_s"] = last.ended_at - incident.since_at if lasted_s is None else lasted_s
+    same = next((form for form in _SAME if worst.alarm in form), frozenset[AlarmName]())
+    spells = _spells(incident, same, at)
+    facts["lasted_s"] = _lasted_s(spells) if spells else last.ended_at - incident.since_at
     if incident.extreme_c is not None and incident.family in _TEMPERATURE:
         facts["extreme_c"] = incident.extreme_c
     if incident.last_told is None and "reason" in worst.facts:
@@ -177,19 +177,26 @@ def _waited_s(incident: ToldIncident, at: float) -> float:
     return at - min(change.at for change in came or waiting)
 
 
-def _lasted_s(incident: ToldIncident, same: frozenset[AlarmName]) -> float | None:
-    """How long one of these alarms was so, without the times between; None where there were none.
-    Heat that was lost, or a cold night expected, is not yet a cold floor."""
-    spells = sorted(
-        (alarm.change.facts.get("since", alarm.change.at), alarm.ended_at)
-        for alarm in incident.alarms.values()
-        if alarm.change.alarm in same and alarm.ended_at is not None
-    )
+def _spells(
+    incident: ToldIncident, same: Container[AlarmName], at: float
+) -> list[tuple[float, float]]:
+    """From when until when one of these alarms was so. Heat that was lost, or a cold night
+    expected, is not yet a cold floor."""
+    found: list[tuple[float, float]] = []
+    for alarm in incident.alarms.values():
+        ended_at = at if alarm.open else alarm.ended_at
+        if alarm.change.alarm in same and ended_at is not None:
+            found.append((alarm.change.facts.get("since", alarm.change.at), ended_at))
+    return sorted(found)
+
+
+def _lasted_s(spells: list[tuple[float, float]]) -> float:
+    """All of them, without the times between."""
     lasted_s, until = 0.0, -math.inf
     for begun, ended in spells:
         lasted_s += max(0.0, ended - max(begun, until))
         until = max(until, ended)
-    return lasted_s if spells else None
+    return lasted_s
 
 
 def _now(incident: ToldIncident, at: float, site: Site, status: SiteStatus | None) -> Words:
@@ -207,6 +214,9 @@ def _now(incident: ToldIncident, at: float, site: Site, status: SiteStatus | Non
     facts = change.facts
     if incident.family in _TEMPERATURE:
         facts = now_facts(facts, status, change.brooder, change.alarm)
+        spells = _spells(incident, (change.alarm,), at)
+        if len(spells) > 1:
+            facts["first_since"], facts["lasted_s"] = spells[0][0], _lasted_s(spells)
     return for_change(replace(change, at=at, facts=facts), site)
 
 

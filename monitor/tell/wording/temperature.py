@@ -10,7 +10,7 @@ from monitor.brooding.chick_skin import CHICK_SKIN_C
 from monitor.brooding.envelope import cover_named
 from monitor.brooding.harm_known import HELD_IN_MIN_PER_K
 from monitor.events import AlarmName, Cause, Change, Facts
-from monitor.measures import counted
+from monitor.measures import counted, span
 from monitor.site import Brooder, Place
 from monitor.tell.wording import first_aid
 from monitor.tell.wording.words import (
@@ -44,7 +44,7 @@ def cold(change: Change, voice: Voice, box: Brooder | None) -> Words:
         probe_list(voice, facts),
         age(facts),
         figures=[
-            _since(voice, change, "Below", facts.get("low_c")),
+            _beyond(voice, change, "Below", facts.get("low_c")),
             chill_spread(voice, facts),
         ],
     )
@@ -64,9 +64,9 @@ def chill(change: Change, voice: Voice, box: Brooder | None) -> Words:
         probe_list(voice, facts),
         age(facts),
         figures=[
-            _since(voice, change, "It has been too cold", None)
+            _since(voice, change, "It has been too cold")
             if warms
-            else _since(voice, change, "Below the chill limit of", facts.get("chill_c"))
+            else _beyond(voice, change, "Below", facts.get("chill_c"), "the chill limit of ")
         ],
     )
 
@@ -103,14 +103,14 @@ def hot(change: Change, voice: Voice, box: Brooder | None) -> Words:
     first = f"{now_and_target(voice, facts)} "
     if cools:
         what, first = f"too hot{BUT_COOLING}", first + COOLS
-        moves = _since(voice, change, "It has been too hot", None)
+        moves = _since(voice, change, "It has been too hot")
     else:
         what = "soon too hot" if soon else "too hot"
         first = _with_time(first + (_cool_before_night(facts, box) if cold else _cool(box)), facts)
         moves = (
             _rising(voice, facts, facts["high_c"], "too hot")
             if soon
-            else _since(voice, change, "Above", facts.get("high_c"))
+            else _beyond(voice, change, "Above", facts.get("high_c"))
         )
     return compose(
         f"{voice.where(change.brooder)}: {what}",
@@ -145,13 +145,13 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
     early = below and not (cools or reached)
     if cools:
         what, do = f"too hot{BUT_COOLING}", COOLS
-        moves = _since(voice, change, "It has been too hot", None)
+        moves = _since(voice, change, "It has been too hot")
     elif early:
         what = "soon dangerously hot"
         moves = _rising(voice, facts, facts["overheat_c"], "dangerously hot")
     else:
         what = "dangerously hot"
-        moves = _since(voice, change, "It has been this hot", None)
+        moves = _since(voice, change, "It has been this hot")
     first = f"{now_and_target(voice, facts)} {do}"
     return compose(
         f"{voice.where(change.brooder)}: {what}",
@@ -306,16 +306,30 @@ def age(facts: Facts) -> str | None:
     return f"The chicks are {counted(facts['age_days'], 'day')} old."
 
 
-def _since(voice: Voice, change: Change, lead: str, limit_c: float | None) -> str | None:
+def _beyond(
+    voice: Voice, change: Change, side: str, limit_c: float | None, called: str = ""
+) -> str | None:
+    """Since when it is beyond a limit; one that wavers about it may be back for now."""
+    if limit_c is None:
+        return None
+    temp_c = change.facts.get("temp_c", limit_c)
+    back = temp_c > limit_c if side == "Below" else temp_c < limit_c
+    return _since(voice, change, f"{'Around' if back else side} {called}{voice.temp(limit_c)}")
+
+
+def _since(voice: Voice, change: Change, lead: str) -> str | None:
     facts = change.facts
     if "since" not in facts:
         return None
-    edge = f" {voice.temp(limit_c)}" if limit_c is not None else ""
     rate = facts.get("rate_c_per_h", 0.0)
     moving = ""
     if abs(rate) >= STEADY_C_PER_H:
         moving = f", now {'falling' if rate < 0 else 'rising'} {pace(voice, rate)}"
-    return f"{lead}{edge} since {voice.clock(facts['since'], change.at)}{moving}."
+    since = f"{lead} since {voice.clock(facts['since'], change.at)}{moving}."
+    if "first_since" not in facts:
+        return since
+    first = voice.clock(facts["first_since"], change.at)
+    return f"{since} {span(facts['lasted_s'])} in all since {first}."
 
 
 def _rising(voice: Voice, facts: Facts, limit_c: float, what: str) -> str:

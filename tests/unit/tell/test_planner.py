@@ -623,6 +623,23 @@ def test_one_all_clear_when_the_last_alarm_of_a_cause_ends_with_how_long_and_how
     assert "Now 33.4 °C" in over.body
 
 
+@pytest.mark.parametrize(("temp_c", "where"), [(29.0, "Below"), (29.9, "Around")])
+def test_of_a_floor_that_wavers_about_its_limit_a_repeat_says_how_long_it_was_beyond_in_all(
+    temp_c, where
+):
+    """Half a degree above it for a moment is no new beginning of what the chicks bear."""
+    teller = Teller()
+    teller.take(raised(A.COLD))
+    facts = Facts(temp_c=29.0, target_c=35.0, chill_c=29.4)
+    teller.take(raised(A.CHILL, 100, facts=facts | Facts(since=NIGHT + 40)))
+    teller.take(cleared(A.CHILL, 640, facts=facts))
+    again = facts | Facts(since=NIGHT + 900, temp_c=temp_c)
+    teller.take(replace(raised(A.CHILL, 960, facts=again), occurrence="porch/chill/2"))
+    [repeat] = [m for m in teller.go(NIGHT + 1560) if "reminder" in m.title]
+    since = "the chill limit of 29.4 °C since 02:35. 21 min in all since 02:20."
+    assert f"{where} {since}" in repeat.body
+
+
 def test_too_cold_counts_from_the_cold_floor_not_from_the_lost_lamp_or_the_night_expected():
     teller = Teller()
     teller.take(raised(A.HEAT_LOSS, 0, facts=Facts(temp_c=34.0, target_c=35.0, since=NIGHT - 60)))
