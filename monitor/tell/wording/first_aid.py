@@ -37,6 +37,7 @@ HEAT_ROUND = (
     "Look in this order: is it lit, is it plugged in, has the outlet or breaker tripped, is the "
     "bulb dead. A breaker that trips again is a job for an electrician."
 )
+_COVER_TOO = "If all of the heat is on, see that the cover is too."  # a fall may deceive
 
 _BACK_K = 2.0  # more than a bird beside the probe makes
 _ALIKE = "the probes here cannot tell the two apart."
@@ -84,7 +85,7 @@ def check_cold(cause: Cause, facts: Facts, box: Brooder | None) -> str:
     if cause is Cause.COLD_NIGHT:
         return "Cover the box more or add heat."
     if has_come_up(facts):
-        return "See that all of the heat is on."
+        return "See that all of the heat and the cover are on."
     heat = _heat_kind(box)
     if cause is Cause.COVER_OPEN:
         return (
@@ -110,7 +111,7 @@ def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None, site: Site)
         if facts.get("either"):
             lines.append(f"Or the cover is off: {_ALIKE}")
         if "draws_w" not in facts:
-            lines.append(HEAT_ROUND)
+            lines.append(HEAT_ROUND if facts.get("either") else f"{HEAT_ROUND} {_COVER_TOO}")
         if all_at_once(facts, box):
             lines.append(IN_SHORT)
     elif cause is Cause.COVER_OPEN:

@@ -131,7 +131,7 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
     """Far above the band, or hotter than any floor should be."""
     facts = change.facts
     fire = box is not None and _temp_c(facts) >= box.limits.fire_c
-    do = "Go now: cut the power first." if fire else f"Go now. {_cool(box)}"
+    do = "Go now: cut the power first." if fire else f"Go now. {_cool_at_once(box)}"
     if not fire and "lowest_c" in facts:
         do = f"{do} Set it back as soon as the floor is right: {_night(facts)}."
     if fire and "doubt" in facts:
@@ -157,8 +157,8 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
         f"{voice.where(change.brooder)}: {what}",
         _with_time(first, facts) if early else first,
         doubt(facts),
-        "Open the cover, let them get away from the heat, give them water. Chicks that pant with "
-        "wings held out, or lie flat, need cooler air at once; if they do not recover, ring a vet.",
+        "Let them get away from the heat and give them water. Chicks that pant with wings held "
+        "out, or lie flat, need cooler air at once; if they do not recover, ring a vet.",
         None if fire else _alone(change),
         probe_list(voice, facts),
         age(facts),
@@ -418,6 +418,12 @@ def _close_again(voice: Voice, change: Change) -> str:
         f"Tonight it {goes} go down to {voice.temp(low_c)}{when}: close it up again as soon "
         "as the floor is right."
     )
+
+
+def _cool_at_once(box: Brooder | None) -> str:
+    """Dangerously hot: under a cover the warm air does not get out, whatever heats it."""
+    under_cover = box is None or cover_named(box.cover).closed
+    return f"{'Open the cover. ' if under_cover else ''}{_cool(box)}"
 
 
 def _cool(box: Brooder | None) -> str:

@@ -229,6 +229,25 @@ def test_what_to_do_about_heat_is_what_this_box_can_do(alarm, kinds, do):
 
 
 @pytest.mark.parametrize(
+    ("cover", "do"), [("plywood", "Go now. Open the cover. Raise"), ("wire", "Go now. Raise")]
+)
+def test_where_it_is_dangerously_hot_a_cover_comes_off_first(cover, do):
+    """In the sun it is not the lamp that makes it hot."""
+    here = site()
+    here = replace(here, brooders=(replace(here.brooders[0], cover=cover),))
+    assert do in wording.for_change(change(AlarmName.OVERHEAT), here).body
+
+
+@pytest.mark.parametrize(("either", "told"), [(False, True), (True, False)])
+def test_whoever_finds_all_of_the_heat_on_is_told_to_see_to_the_cover(either, told):
+    """A cover that is blown off may look like a lamp that died."""
+    lost = change(AlarmName.HEAT_LOSS)
+    body = wording.for_change(replace(lost, facts=lost.facts | Facts(either=either)), site()).body
+    assert ("If all of the heat is on, see that the cover is too." in body) is told
+    assert "cover" in body
+
+
+@pytest.mark.parametrize(
     ("minutes", "said"),
     [(12.4, " Dangerously hot in about 12 min."), (0.3, ""), (-4.0, ""), (75.0, "")],
 )
@@ -753,7 +772,7 @@ def test_a_floor_that_has_come_up_again_no_longer_has_all_its_heat_stopped(
     facts |= Facts(temp_c=temp_c, extreme_c=23.0, rate_c_per_h=rate_c_per_h)
     told = change(alarm, cause=Cause.HEAT_SOURCE, facts=facts)
     body = wording.for_change(told, site()).body
-    assert ("See that all of the heat is on." in body) is is_back
+    assert ("See that all of the heat and the cover are on." in body) is is_back
     assert ("It was down to 23.0 °C and has come up since" in body) is is_back
     assert ("has most likely stopped" in body) is not is_back
     assert not (is_back and "has been falling" in body)
