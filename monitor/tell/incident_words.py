@@ -138,7 +138,8 @@ def over(
         facts.setdefault("reason", worst.facts["reason"])  # nobody has been told why
     if "contact" in worst.facts:
         facts["contact"] = worst.facts["contact"]
-    probes = {alarm.change.probe for alarm in incident.alarms.values()}
+    alarms = [alarm.change for alarm in incident.alarms.values()]
+    probes = {one.probe for one in alarms if one.alarm is not AlarmName.COLD_NIGHT}
     change = replace(
         worst,
         change=ChangeKind.CLEARED,

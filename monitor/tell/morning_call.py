@@ -46,9 +46,11 @@ class MorningCall(Kept):
         self._advice.pop(occurrence, None)
 
     def note(self, at: float, brooder: str | None, title: str) -> None:
-        """Something was told in the night; None: about the site."""
-        what = title.partition(": ")[2] or title
-        self._log = [*self._log, (at, brooder or "site", what)][-_LOG_MAX:]
+        """Something was told in the night; None: about the site. In the same words only once."""
+        place, what = brooder or "site", title.partition(": ")[2] or title
+        if self._log and self._log[-1][1:] == (place, what):
+            return
+        self._log = [*self._log, (at, place, what)][-_LOG_MAX:]
 
     # -- when
 

@@ -32,7 +32,6 @@ from monitor.tell.open_incidents import (
     has_come_again,
     incident_for,
     is_called_off,
-    is_renewed,
     nights_left,
     out_of_band,
     says_nothing_new,
@@ -51,7 +50,7 @@ from monitor.watch.watcher import SET_WITHIN_S, back_by
 
 # What is worse than was told, by the same cause and with the same to do, waits for so long at most.
 _WORSE_WAITS_S = 600.0
-# After a gap a floor may be out of its band again: by day a plain alarm waits for so long.
+# A floor that is out of its band again may be told within so long: by day a plain alarm waits.
 _RAISED_BY_S, _LOOK_AGAIN_S = 900.0, 60.0
 
 
@@ -275,12 +274,7 @@ class NotificationPlan(Kept):
         alarm = incident.add(change)
         incident.changed = tick
         worse = incident.worst is not before
-        after_a_gap = tick < self._back_by + _RAISED_BY_S
-        self._incidents = [
-            one
-            for one in self._incidents
-            if not (has_come_again(one, incident) and (after_a_gap or is_renewed(one)))
-        ]
+        self._incidents = [one for one in self._incidents if not has_come_again(one, incident)]
         incident = shared_by_boxes(self._incidents, incident, change, tick)
         if change.facts.get("folded") and change.alarm is AlarmName.PROBE_FAULT and before is None:
             # told as what is behind the cold of its box: repeated for itself
@@ -317,7 +311,9 @@ class NotificationPlan(Kept):
         if not alarm.told or change.facts.get("folded"):
             return []
         incident.last_told = tick
-        return [self._composer.explained(incident, alarm, change)]
+        message = self._composer.explained(incident, alarm, change)
+        self._morning.note(message.at, change.brooder, message.title)
+        return [message]
 
     def _acknowledged(self, incident: ToldIncident, change: Change, tick: float) -> list[Message]:
         before = incident.unanswered()
@@ -400,7 +396,8 @@ class NotificationPlan(Kept):
         return [message]
 
     def _over(self, incident: ToldIncident, tick: float) -> list[Message]:
-        held = not incident.is_over and tick < self._back_by + _RAISED_BY_S
+        due = max(incident.changed + incident.back_s, self._back_by)
+        held = not incident.is_over and tick < due + _RAISED_BY_S
         if held and out_of_band(incident, self._look()):
             incident.over_due = tick + _LOOK_AGAIN_S
             return []

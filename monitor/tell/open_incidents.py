@@ -11,7 +11,7 @@ from monitor.brooding.night_hours import OUTLOOK_FROM_H
 from monitor.events import AlarmName, Change, Priority
 from monitor.tell.incident import AlarmTold, ToldIncident
 from monitor.watch.alarm_table import TABLE, Family
-from monitor.watch.incidents import RENEWED, SITE_SILENT, rank, scope
+from monitor.watch.incidents import SITE_SILENT, rank, scope
 from monitor.watch.status import SiteStatus
 
 # Of what several boxes can have the same trouble by one cause, and within which time it is one.
@@ -56,11 +56,6 @@ def has_come_again(one: ToldIncident, newer: ToldIncident) -> bool:
     over."""
     same = (one.place, one.family) == (newer.place, newer.family)
     return one is not newer and same and one.over_due is not None and not one.is_over
-
-
-def is_renewed(one: ToldIncident) -> bool:
-    """Did it end only to be told anew?"""
-    return one.last is not None and one.last.facts.get("reason") == RENEWED
 
 
 def unreached(incidents: list[ToldIncident]) -> dict[str, float]:

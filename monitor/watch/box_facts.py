@@ -67,7 +67,7 @@ def temperature_facts(box: Box, alarm: Alarm, tick: float) -> Facts:
         facts["minutes_to_chill"] = minutes.mid
         facts["minutes_to_chill_low"] = minutes.low
         facts["minutes_to_chill_high"] = minutes.high
-    if name in _COLD and lead is not None and lead.finding is not None:
+    if lead is not None and lead.finding is not None:
         facts["doubt"] = f"the {lead.probe.name} probe may be wrong: {lead.finding}"
     elif name in (*_COLD, AlarmName.OVERHEAT) and lead is not None and _in_other_unit(lead):
         set_, sent = ("°F", "°C") if lead.probe.unit is Unit.FAHRENHEIT else ("°C", "°F")

@@ -37,6 +37,7 @@ HEAT_ROUND = (
     "Look in this order: is it lit, is it plugged in, has the outlet or breaker tripped, is the "
     "bulb dead. A breaker that trips again is a job for an electrician."
 )
+CHECK_PROBE = "Check the probe and the chicks."
 _COVER_TOO = "If all of the heat is on, see that the cover is too."  # a fall may deceive
 
 _BACK_K = 2.0  # more than a bird beside the probe makes
@@ -81,7 +82,7 @@ def has_come_up(facts: Facts) -> bool:
 def check_cold(cause: Cause, facts: Facts, box: Brooder | None) -> str:
     """The shortest first thing to do about cold; fits the lock screen."""
     if cause is Cause.SENSOR:
-        return "Check the probe and the chicks."
+        return CHECK_PROBE
     if cause is Cause.COLD_NIGHT:
         return "Cover the box more or add heat."
     if has_come_up(facts):

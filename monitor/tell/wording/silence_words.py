@@ -26,7 +26,7 @@ _UNTIL_THEN = "Until readings come back, only you are watching. " + LOOK_AT_CHIC
 def no_readings(change: Change, voice: Voice, box: Brooder | None) -> Words:
     """A probe, every probe of a brooder, or the whole site has not been heard."""
     facts = change.facts
-    last = _last(change, voice)
+    last = _last(change, voice, box)
     where = voice.where(change.brooder)
     why = facts.get("reason")  # something is heard, but it tells nothing
     if change.probe is not None:
@@ -67,7 +67,9 @@ def no_readings(change: Change, voice: Voice, box: Brooder | None) -> Words:
 def site_silent(changes: list[Change], voice: Voice) -> Words:
     """Several brooders fell silent together: one cause, one message."""
     boxes = [change.brooder for change in changes if change.brooder is not None]
-    lasts = [f"{change.brooder}: {_last(change, voice)}" for change in changes if change.brooder]
+    lasts = [
+        f"{change.brooder}: {_last(change, voice, None)}" for change in changes if change.brooder
+    ]
     return compose(
         f"{voice.where(None)}: no readings",
         f"Nothing from {listed(boxes)}. Go and look at the chicks.",
@@ -130,7 +132,7 @@ SILENCE: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
 }
 
 
-def _last(change: Change, voice: Voice) -> str:
+def _last(change: Change, voice: Voice, box: Brooder | None) -> str:
     facts = change.facts
     heard = f" at {voice.clock(facts['since'], change.at)}" if "since" in facts else ""
     if "temp_c" not in facts:
@@ -139,9 +141,15 @@ def _last(change: Change, voice: Voice) -> str:
         nothing = "No reading to trust" if "reason" in facts else "Silent"
         return f"{nothing} since{heard.removeprefix(' at')}."
     last = f"Last {voice.temp(facts['temp_c'])}{heard}"
-    if change.brooder is None or "target_c" not in facts:  # outside there is no target
+    if "target_c" not in facts or not _on_the_floor(change, box):  # elsewhere there is no target
         return f"{last}."
     return f"{last}, should be {voice.temp(facts['target_c'])}."
+
+
+def _on_the_floor(change: Change, box: Brooder | None) -> bool:
+    if change.probe is None or box is None:
+        return change.brooder is not None
+    return all(p.place is Place.FLOOR for p in box.probes if p.key == change.probe)
 
 
 def _why(why: str, facts: Facts, voice: Voice) -> str:

@@ -36,7 +36,7 @@ def cold(change: Change, voice: Voice, box: Brooder | None) -> Words:
     warms = _warms(facts)
     do = WARMS if warms else first_aid.check_cold(change.cause, facts, box)
     return compose(
-        f"{voice.where(change.brooder)}: too cold{BUT_WARMING if warms else ''}",
+        f"{voice.where(change.brooder)}: too cold{_but(facts)}",
         _with_time(f"{now_and_target(voice, facts)} {do}", facts),
         doubt(facts),
         *([] if warms else first_aid.more_about_cold(change.cause, facts, box, voice.site)),
@@ -56,7 +56,7 @@ def chill(change: Change, voice: Voice, box: Brooder | None) -> Words:
     warms = _warms(facts)
     do = WARMS if warms else f"Go now. {first_aid.check_cold(change.cause, facts, box)}"
     return compose(
-        f"{voice.where(change.brooder)}: dangerously cold{BUT_WARMING if warms else ''}",
+        f"{voice.where(change.brooder)}: dangerously cold{_but(facts)}",
         f"{now_and_target(voice, facts)} {do}",
         doubt(facts),
         *([] if warms else first_aid.more_about_cold(change.cause, facts, box, voice.site)),
@@ -105,8 +105,9 @@ def hot(change: Change, voice: Voice, box: Brooder | None) -> Words:
         what, first = f"too hot{BUT_COOLING}", first + COOLS
         moves = _since(voice, change, "It has been too hot")
     else:
-        what = "soon too hot" if soon else "too hot"
-        first = _with_time(first + (_cool_before_night(facts, box) if cold else _cool(box)), facts)
+        what = f"{'soon too hot' if soon else 'too hot'}{_if_right(facts)}"
+        do = _cool_before_night(facts, box) if cold else _cool(box)
+        first = _with_time(first + (first_aid.CHECK_PROBE if "doubt" in facts else do), facts)
         moves = (
             _rising(voice, facts, facts["high_c"], "too hot")
             if soon
@@ -115,6 +116,7 @@ def hot(change: Change, voice: Voice, box: Brooder | None) -> Words:
     return compose(
         f"{voice.where(change.brooder)}: {what}",
         first,
+        doubt(facts),
         _close_again(voice, change) if cold else None,
         "Give them a cooler end to go to, and fresh water. " + first_aid.LOOK_AT_CHICKS,
         _alone(change),
@@ -134,8 +136,10 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
     do = "Go now: cut the power first." if fire else f"Go now. {_cool_at_once(box)}"
     if not fire and "lowest_c" in facts:
         do = f"{do} Set it back as soon as the floor is right: {_night(facts)}."
-    if fire and "doubt" in facts:
-        do = "Go and look now: if anything there is that hot, cut the power first."
+    if "doubt" in facts:
+        do = f"Go now. {first_aid.CHECK_PROBE}"
+        if fire:
+            do = "Go and look now: if anything there is that hot, cut the power first."
     limit_c, rate = facts.get("overheat_c", 0.0), facts.get("rate_c_per_h", 0.0)
     highest_c, temp_c = facts.get("extreme_c", 0.0), facts.get("temp_c", 99.0)
     below, reached = temp_c < limit_c, highest_c >= limit_c
@@ -147,10 +151,10 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
         what, do = f"too hot{BUT_COOLING}", COOLS
         moves = _since(voice, change, "It has been too hot")
     elif early:
-        what = "soon dangerously hot"
+        what = f"soon dangerously hot{_if_right(facts)}"
         moves = _rising(voice, facts, facts["overheat_c"], "dangerously hot")
     else:
-        what = "dangerously hot"
+        what = f"dangerously hot{_if_right(facts)}"
         moves = _since(voice, change, "It has been this hot")
     first = f"{now_and_target(voice, facts)} {do}"
     return compose(
@@ -169,6 +173,15 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
             moves,
         ],
     )
+
+
+def _but(facts: Facts) -> str:
+    """What belongs beside the worst of it, on a locked phone too."""
+    return BUT_WARMING if _warms(facts) else _if_right(facts)
+
+
+def _if_right(facts: Facts) -> str:
+    return ", if the probe is right" if "doubt" in facts else ""
 
 
 def _warms(facts: Facts) -> bool:
@@ -280,7 +293,8 @@ def _alone(change: Change) -> str | None:
     hot = change.alarm in OF_HEAT
     probes = change.facts.get("probes", [])
     telling = [p for p in probes if not (hot and p["place"] == Place.COOL_END)]
-    if len(telling) != 1 or change.cause not in (Cause.UNKNOWN, Cause.OVERHEAT):
+    known = change.cause not in (Cause.UNKNOWN, Cause.OVERHEAT) or "doubt" in change.facts
+    if len(telling) != 1 or known:
         return None
     chick = hot and "age_days" in change.facts and _temp_c(change.facts) <= CHICK_SKIN_C
     wrong = "a chick may lie on it, or it may have drifted" if chick else "a probe can drift"

@@ -787,9 +787,10 @@ def test_a_probe_told_as_what_is_behind_the_cold_has_no_message_beside_it_but_it
     teller.go(NIGHT + 300)
     first, explained = teller.said
     assert {first.thread, explained.thread} == {chill.occurrence}
-    teller.take(cleared(A.CHILL, 600))
+    teller.take(change(A.COLD_NIGHT, at=NIGHT + 400), cleared(A.CHILL, 600))
     [over, repeat] = teller.go(NIGHT + 7500)
     assert (over.kind, repeat.kind) == (MessageKind.OVER, MessageKind.AGAIN)
+    assert "it may have been wrong" in over.body
     assert "probe cannot be trusted" in repeat.title
     teller.take(*of_probes(A.PROBE_FAULT, K.CLEARED, 9000, "floor"))
     [end] = teller.go(NIGHT + 9000 + BACK_S)
@@ -1454,6 +1455,46 @@ def test_the_end_of_a_dangerously_cold_floor_is_told_though_the_cold_night_goes_
     teller.go(ended + BACK_S)
     over = teller.said[-1]
     assert (over.kind, over.contacts, over.at) == (MessageKind.OVER, ("me", "ann"), ended + BACK_S)
+
+
+@pytest.mark.parametrize("comes_back", [True, False])
+def test_it_is_not_over_while_the_floor_is_out_of_its_band_again(comes_back):
+    """'Still too hot; it has been right for 32 min', and in the same minute 'dangerously hot'."""
+    teller = Teller()
+    boxes = [fake_api.brooder(temp_c=46.9, in_band=False)]
+    teller.plan = NotificationPlan(
+        site(), teller.contacts, teller.policy, look=lambda: fake_api.status(*boxes)
+    )
+    teller.go(NIGHT)
+    teller.take(raised(A.OVERHEAT, 10))
+    teller.take(cleared(A.OVERHEAT, 600))
+    assert teller.go(NIGHT + 600 + BACK_S + 59) == []
+    if comes_back:
+        teller.take(replace(raised(A.OVERHEAT, 600 + BACK_S + 59), occurrence="porch/overheat/2"))
+        teller.go(NIGHT + 4 * BACK_S)
+        assert MessageKind.OVER not in teller.kinds()
+        return
+    boxes[:] = [fake_api.brooder()]
+    [over] = teller.go(NIGHT + 600 + BACK_S + 60)
+    assert over.title == "porch: back to normal"
+
+
+def test_the_morning_tells_once_that_a_probe_may_be_wrong():
+    teller = Teller()
+    status = fake_api.status(fake_api.brooder())
+    teller.plan = NotificationPlan(site(), teller.contacts, teller.policy, look=lambda: status)
+    teller.go(NIGHT - 100)
+    chill = replace(raised(A.CHILL), probe="porch/floor")
+    teller.take(chill)
+    doubt = Facts(doubt="the floor probe may be wrong: it is wet")
+    for after in (60, 600):
+        why = replace(chill, at=NIGHT + after, change=K.EXPLAINED, cause=Cause.SENSOR)
+        teller.take(replace(why, facts=chill.facts | doubt))
+    teller.go(NIGHT + 6 * 3600)
+    [morning] = [m for m in teller.said if m.kind is MessageKind.MORNING]
+    [told] = [line for line in morning.body.splitlines() if line.startswith("Told since")]
+    assert told.count("dangerously cold") == 2
+    assert told.count("dangerously cold, if the probe is right") == 1
 
 
 def test_that_readings_are_back_is_said_with_the_floor_of_now():

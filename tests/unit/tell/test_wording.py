@@ -457,6 +457,31 @@ def test_what_one_doubtful_probe_said_is_not_told_as_the_floor_when_it_is_over()
     ]
 
 
+@pytest.mark.parametrize(
+    ("alarm", "act"),
+    [(AlarmName.CHILL, ""), (AlarmName.HOT, "Raise"), (AlarmName.OVERHEAT, "Open")],
+)
+def test_of_a_probe_that_may_be_wrong_a_locked_phone_shows_that_and_to_look(alarm, act):
+    """Forty times in a night a jumping probe asked for a lamp to be raised."""
+    told = change(alarm)
+    doubted = replace(
+        told, facts=told.facts | Facts(doubt="the floor probe may be wrong: it jumps")
+    )
+    words = wording.for_change(doubted, site())
+    assert words.title.endswith(", if the probe is right")
+    assert "The floor probe may be wrong: it jumps." in words.body
+    if act:
+        first = words.body.splitlines()[0]
+        assert first.endswith("Check the probe and the chicks.")
+        assert act in wording.for_change(told, site()).body.splitlines()[0]
+
+
+@pytest.mark.parametrize(("probe", "compared"), [("floor", True), ("cool end", False)])
+def test_only_a_floor_probe_is_compared_with_the_floors_target(probe, compared):
+    silent = replace(change(AlarmName.NO_READINGS), probe=f"porch/{probe}")
+    assert ("should be 35.0 °C" in wording.for_change(silent, site()).body) is compared
+
+
 @pytest.mark.parametrize("alarm", OF_THE_SITE)
 def test_a_locked_phone_shows_what_is_wrong_with_the_watch_and_what_to_do(alarm):
     words = wording.for_change(change(alarm), site())
