@@ -32,6 +32,19 @@ class Moment(NamedTuple):
         return Moment(at, self.tick - (self.at - at))
 
 
+class ClockStep(NamedTuple):
+    """The wall clock was set `by_s`. What was before `since`, by the clock until then, was told by
+    another clock than the one that was wrong, and is by `before_s` only."""
+
+    by_s: float
+    before_s: float
+    since: float
+
+    def moved(self, at: float) -> float:
+        """When that was, by the new clock's reckoning."""
+        return at + (self.before_s if at < self.since else self.by_s)
+
+
 class Reading(NamedTuple):
     """One temperature of one probe, corrected by the probe's offset."""
 

@@ -10,7 +10,6 @@ from typing import Protocol
 
 from monitor.events import Moment
 
-JUST_ON_S = 3600.0  # within so long a board finds a time server. Common practice
 JUMP_S = 1.0  # CLOCK_MONOTONIC is slewed with the wall clock, so a difference is a step, not drift
 
 

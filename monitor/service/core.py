@@ -6,6 +6,7 @@ makes it durable before it tells or acknowledges anything."""
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from math import inf
 
 from monitor.brooding.entries import LEDGER_KINDS
 from monitor.brooding.ledger import Ledger, fold
@@ -139,12 +140,14 @@ class Core:
         self._changed(self.engine.pass_over(since, now), now)
 
     def clock_jumped(
-        self, now: Moment, jump_s: float, *, sure: bool = True, just_on: bool = False
+        self, now: Moment, jump_s: float, *, sure: bool = True, on_for_s: float = inf
     ) -> None:
         """The wall clock was set; `now` is after it, and `sure` whether that can be right. Not an
         input of the journal; what comes after runs on another offset between the clocks."""
         self.snapshot_wanted = True
-        self._changed(self.engine.clock_jumped(now, jump_s, sure=sure, just_on=just_on), now)
+        self._plan.clock_set(now, self.engine.clock_step(now, jump_s, on_for_s))
+        changes = self.engine.clock_jumped(now, jump_s, sure=sure, on_for_s=on_for_s)
+        self._changed(changes, now)
 
     def forecast_is(
         self, pairs: tuple[tuple[float, float], ...], got_at: float, now: Moment

@@ -19,12 +19,13 @@ from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
 from monitor.service import second_copy
-from monitor.service.clock import JUST_ON_S, Clock, LiveClock
+from monitor.service.clock import Clock, LiveClock
 from monitor.service.configured import contacts_of, policy_of
 from monitor.service.core import Core
 from monitor.service.logs import facts
 from monitor.service.rebuild import Rebuilt, from_ledger, rebuild
 from monitor.settings import Settings
+from monitor.watch.watcher import JUST_ON_S
 
 log = logging.getLogger(__name__)
 

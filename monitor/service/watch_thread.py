@@ -16,7 +16,7 @@ from monitor.intake.inbox import Inbox, MqttMessage
 from monitor.intake.link import BrokerLink
 from monitor.intake.payload import too_long
 from monitor.intake.redelivered import RedeliveryMemory
-from monitor.service.clock import JUST_ON_S, Clock
+from monitor.service.clock import Clock
 from monitor.service.commit_queue import CommitQueue
 from monitor.service.core import Core
 from monitor.service.logs import facts, quietly
@@ -143,8 +143,7 @@ class WatchThread:
             after = self.clock.now()
             log.warning("The clock was set.", extra=facts(by_s=round(jump_s, 1)))
             self.clock_sure = True
-            just_on = self.clock.running_s() < JUST_ON_S
-            self.core.clock_jumped(after, jump_s, just_on=just_on)
+            self.core.clock_jumped(after, jump_s, on_for_s=self.clock.running_s())
 
     def _take_in(self, delivery: MqttMessage) -> None:
         self.heard_at = delivery.received.at

@@ -13,7 +13,7 @@ from itertools import groupby
 from math import inf
 
 from monitor.brooding.ledger import Ledger
-from monitor.events import AlarmName, Change, ChangeKind, Entry, Moment, Priority
+from monitor.events import AlarmName, Change, ChangeKind, ClockStep, Entry, Moment, Priority
 from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Site
 from monitor.tell import incident_words
@@ -100,6 +100,13 @@ class NotificationPlan(Kept):
                     said += self._tell(incident, tick)
         return _newest(said + list(self._until(now.tick, including=True)))
 
+    def clock_set(self, now: Moment, step: ClockStep) -> None:
+        """The wall clock was set; `now` is by the new one."""
+        self._offset_s = now.tick - now.at
+        if abs(step.by_s) >= 1.0:
+            for incident in self._incidents:  # before the first time there are none
+                clock_set(incident, step)
+
     def nobody_watched(self, for_s: float, tick: float) -> None:
         """Until `tick`. What became due meanwhile is said once, and not in the first minutes, in
         which the readings come back: before that the numbers are old. Nobody could hear or answer
@@ -145,10 +152,8 @@ class NotificationPlan(Kept):
     # -- time
 
     def _sync(self, now: Moment) -> None:
-        set_by_s, self._offset_s = self._offset_s - (now.tick - now.at), now.tick - now.at
-        if abs(set_by_s) >= 1.0:
-            for incident in self._incidents:  # before the first time there are none
-                clock_set(incident, set_by_s)
+        set_by_s = self._offset_s - (now.tick - now.at)
+        self.clock_set(now, ClockStep(set_by_s, set_by_s, NEVER))
         self._morning.begin(now.at)
         self._evening.begin(now.at)
 

@@ -8,7 +8,7 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from monitor.brooding.night_hours import OUTLOOK_FROM_H
-from monitor.events import AlarmName, Change, Priority
+from monitor.events import AlarmName, Change, ClockStep, Priority
 from monitor.tell.incident import AlarmTold, ToldIncident
 from monitor.watch.alarm_table import TABLE, Family
 from monitor.watch.incidents import SITE_SILENT, rank, scope
@@ -64,23 +64,23 @@ def unreached(incidents: list[ToldIncident]) -> dict[str, float]:
     return {name: one.changed for one in failing for name in one.unreached()}
 
 
-def clock_set(one: ToldIncident, by_s: float) -> None:
+def clock_set(one: ToldIncident, step: ClockStep) -> None:
     """The wall clock was set: what began before did so by the new clock's reckoning."""
-    one.since_at += by_s
+    one.since_at = step.moved(one.since_at)
     for alarm in one.alarms.values():
-        alarm.change = _moved(alarm.change, by_s)
-        alarm.ended_at = None if alarm.ended_at is None else alarm.ended_at + by_s
-    one.worst = None if one.worst is None else _moved(one.worst, by_s)
-    one.last = None if one.last is None else _moved(one.last, by_s)
+        alarm.change = _moved(alarm.change, step)
+        alarm.ended_at = None if alarm.ended_at is None else step.moved(alarm.ended_at)
+    one.worst = None if one.worst is None else _moved(one.worst, step)
+    one.last = None if one.last is None else _moved(one.last, step)
     if one.answer_given is not None:
-        one.answer_given.at += by_s
+        one.answer_given.at = step.moved(one.answer_given.at)
 
 
-def _moved(change: Change, by_s: float) -> Change:
+def _moved(change: Change, step: ClockStep) -> Change:
     facts = change.facts.copy()
     if "since" in facts:
-        facts["since"] += by_s
-    return replace(change, at=change.at + by_s, facts=facts)
+        facts["since"] = step.moved(facts["since"])
+    return replace(change, at=step.moved(change.at), facts=facts)
 
 
 def nights_left(one: ToldIncident) -> list[ToldIncident]:

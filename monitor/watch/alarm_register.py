@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 from pydantic import WrapSerializer
 
-from monitor.events import AlarmName, Change, ChangeKind, Facts
+from monitor.events import AlarmName, Change, ChangeKind, ClockStep, Facts
 from monitor.kept import Kept, WallOffset, part
 from monitor.site import Limits
 from monitor.watch import incidents
@@ -313,13 +313,13 @@ class AlarmRegister(Kept):
         if alarm.state is AlarmState.OUT_OF_SERVICE:
             self._move(alarm, Move.PUT_BACK)
 
-    def jump(self, jump_s: float) -> None:
+    def jump(self, step: ClockStep) -> None:
         """The wall clock was set: what is open began by the new clock's reckoning."""
-        self.offset_s += jump_s
+        self.offset_s += step.by_s
         for alarm in self.alarms.values():
             if alarm.active:
-                alarm.began_at += jump_s
-                alarm.raised_at += jump_s
+                alarm.began_at = step.moved(alarm.began_at)
+                alarm.raised_at = step.moved(alarm.raised_at)
 
     # -- out, and over a restart
 

@@ -12,6 +12,7 @@ not on how often `advance` is called; a restart from `kept()` goes on exactly wh
 What a reading does is in `readings`, what an entry does in `entry_effects`, what is looked at every
 quarter of an hour in `quarter_hours`."""
 
+from math import inf
 from typing import Literal
 
 from monitor.brooding.lamp_safety import spare_w
@@ -20,6 +21,7 @@ from monitor.events import (
     AlarmName,
     BadValue,
     Change,
+    ClockStep,
     Entry,
     Facts,
     Measured,
@@ -50,7 +52,7 @@ from monitor.watch.status import SiteStatus
 from monitor.watch.taken_out import TakenOut
 from monitor.watch.timers import Slot, Timers
 from monitor.watch.unwatched import Unwatched
-from monitor.watch.watcher import SETTLE, Watcher
+from monitor.watch.watcher import JUST_ON_S, SETTLE, Watcher
 
 VERSION: Literal[4] = 4
 
@@ -228,17 +230,19 @@ class Engine(Kept):
         return self._changes()
 
     def clock_jumped(
-        self, now: Moment, jump_s: float, *, sure: bool = True, just_on: bool = False
+        self, now: Moment, jump_s: float, *, sure: bool = True, on_for_s: float = inf
     ) -> list[Change]:
         """The wall clock was set: `now` shows the new time. Delays run on undisturbed, and whatever
         doubt there was of the clock is over. Ages are taken from the new time, unless that is half
         a day or more from a time that nobody doubted: then somebody is asked first.
 
         `sure` False: it shows a time that cannot be right (a board without a battery clock, just
-        woken). Then ages stay, and the service says so with `fault`. `just_on`: the board had
-        started shortly before, at the time at which it, or its records, had ended."""
+        woken). Then ages stay, and the service says so with `fault`. `on_for_s`: so long the board
+        has been on. One that has just started did so at the time at which it, or its records, had
+        ended."""
         self._run_until(now.tick)
-        self._register.jump(jump_s)
+        just_on = on_for_s < JUST_ON_S
+        self._register.jump(self.clock_step(now, jump_s, on_for_s))
         for probe in self._probes.values():
             probe.shift_wall(jump_s)
         doubt = not sure
@@ -260,6 +264,10 @@ class Engine(Kept):
         for box in self._boxes.values():
             self._quarters.start(box, self.tick)
         return self._changes()
+
+    def clock_step(self, now: Moment, jump_s: float, on_for_s: float) -> ClockStep:
+        """What a jump, before it is taken, makes of the times that are known."""
+        return self._watcher.clock_step(now.tick, jump_s, on_for_s)
 
     def _doubt_clock(self, doubt: bool) -> None:
         for box in self._boxes.values():

@@ -4,7 +4,7 @@ Owned by watch.engine; the service reports the facts through `Engine.fault`."""
 
 from collections.abc import Callable
 
-from monitor.events import AlarmName, Cause, Facts, ProbeFact
+from monitor.events import AlarmName, Cause, ClockStep, Facts, ProbeFact
 from monitor.kept import Kept, Sorted, Tick, part
 from monitor.site import Limits, Place
 from monitor.watch.alarm import Alarm, Description, Owner
@@ -16,6 +16,7 @@ from monitor.watch.timers import Slot, Timers
 SETTLE = "settle"
 BACK_WITHIN_S = 120.0  # after a gap, how long to wait for the first readings before telling
 SET_WITHIN_S = 600.0  # so long most boards without a battery take to set their clock. Assumed
+JUST_ON_S = 3600.0  # within so long a board finds a time server. Common practice
 _GAP, _JUMP = "was-down", "jump"
 _TO_TELL = Slot(6, SETTLE, _GAP)
 # A step of the clock that moves no record by as much as a reading is no news; one by half a day can
@@ -55,6 +56,7 @@ class Watcher(Kept, Owner):
     _facts: dict[str, Facts]
     _gap: Facts | None = None  # told once the readings are back
     _gap_tick: Tick = 0.0
+    _gap_s: float = 0.0  # how long the last one was, by the clock of the start after it
     _asks: bool = False  # a jump of the clock waits for an answer
     _jump_s: float = 0.0  # how far it jumped since then
     _doubted_s: float = 0.0  # how far it was set since it is doubted
@@ -144,6 +146,19 @@ class Watcher(Kept, Owner):
         doubted = self._wrong.get(self._alarm(AlarmName.CLOCK_FAULT).key, False)
         return self._doubted_s if doubted else None
 
+    def clock_step(self, tick: float, jump_s: float, on_for_s: float) -> ClockStep:
+        """What a jump makes of the times that are known. Where only the clock of this start was
+        wrong, a board just started was off for longer than it knew, or not for the hours that it
+        took it for; what came before the cut was then told by a right clock."""
+        doubted_s, began = self.doubted_s, tick - on_for_s
+        before_s = jump_s
+        if doubted_s is not None or on_for_s < JUST_ON_S:
+            if jump_s > 0.0:
+                before_s = min(jump_s, -(doubted_s or 0.0))
+            elif self._gap_tick >= began and self._gap_s >= -jump_s:
+                before_s = 0.0
+        return ClockStep(jump_s, before_s, self._register.wall_at(began))
+
     @property
     def unreached(self) -> list[str]:
         """The contacts that a message did not reach."""
@@ -178,6 +193,7 @@ class Watcher(Kept, Owner):
         those of the probes. A command may have looked in between, or the power come for a moment:
         one gap all the same, until somebody watches again. Without `down_from` it is not known for
         how long, until the clock is set."""
+        self._gap_s = down_s(facts)
         if self._gap is None:
             gap = facts.copy()
             before = self._floor_facts(None)

@@ -96,7 +96,7 @@ def life(
         clock.wall, clock.steady = clock.wall + 30.0, clock.steady + 30.0
         if second == 60 and set_by_s:
             clock.wall, sure = clock.wall + set_by_s, True
-            core.clock_jumped(clock.now(), set_by_s, just_on=on_for_s < HOUR_S)
+            core.clock_jumped(clock.now(), set_by_s, on_for_s=on_for_s + second)
         core.advance(clock.now())
         core.hear(FLOOR, str(temp_c).encode(), clock.now(), clock_sure=sure)
         core.waiting.snapshots = core.snapshots()
@@ -223,3 +223,53 @@ def test_a_clock_that_was_hours_ahead_at_a_start_and_is_set_back_was_no_outage(
         set_by_s=-3 * HOUR_S,
     )
     assert ahead.titles == ["Brooder: the board's clock was set"]
+
+
+CHILL_C = 24.0
+
+
+def chill_began(of: Life) -> float:
+    """The floor is dangerously cold, and nobody answers."""
+    [chill] = [a for a in of.status.all_alarms if a.active and a.alarm is AlarmName.CHILL]
+    return chill.since
+
+
+def reminders(of: Life) -> str:
+    return " ".join(said.body for said in of.said if said.kind is MessageKind.AGAIN)
+
+
+@pytest.mark.parametrize("off_by_h", [-3.0, -3.5, 5.0])
+def test_what_began_before_a_cut_of_three_hours_began_when_it_did(
+    settings: Settings, off_by_h: float
+) -> None:
+    """The board starts at its last time, at an older one, or hours ahead, and its clock is set at
+    once: what it was told in the life before, by a right clock, stays, and those hours count."""
+    before = life(settings, T0, temp_c=CHILL_C)
+    after = life(
+        settings,
+        before.ended_at + (3.0 + off_by_h) * HOUR_S,
+        on_for_s=JUST_ON,
+        lasts_s=1200.0,
+        temp_c=CHILL_C,
+        set_by_s=-off_by_h * HOUR_S,
+    )
+    assert chill_began(after) == pytest.approx(chill_began(before), abs=1.0)
+    assert "Still not answered after 3 h " in reminders(after)
+    assert " since 01:0" in reminders(after)
+
+
+@pytest.mark.parametrize("on_for_s", [JUST_ON, LONG_ON])
+def test_what_began_by_a_clock_that_was_ahead_all_along_is_set_back_with_it(
+    settings: Settings, on_for_s: float
+) -> None:
+    before = life(settings, T0 + 5 * HOUR_S, temp_c=CHILL_C)
+    after = life(
+        settings,
+        before.ended_at + 90.0,
+        on_for_s=on_for_s,
+        lasts_s=1200.0,
+        temp_c=CHILL_C,
+        set_by_s=-5 * HOUR_S,
+    )
+    assert chill_began(after) == pytest.approx(chill_began(before) - 5 * HOUR_S, abs=1.0)
+    assert " h " not in reminders(after).partition("not answered after")[2].partition(".")[0]

@@ -60,7 +60,7 @@ def test_how_long_a_board_was_off_is_known_from_where_its_records_ended(night: N
     woke = Moment(tick - 1800.0, tick)  # as saved half an hour before the power failed
     night.engine.clock_jumped(woke, -1800.0, sure=False)
     night.engine.fault(AlarmName.WAS_DOWN, True, woke, Facts())
-    night.engine.clock_jumped(Moment(tick + 7260.0, tick + 60.0), 9000.0, just_on=True)
+    night.engine.clock_jumped(Moment(tick + 7260.0, tick + 60.0), 9000.0, on_for_s=60.0)
     changes = night.engine.advance(Moment(tick + 7320.0, tick + 120.0))
     [told] = [c for c in changes if c.change is ChangeKind.RAISED]
     assert told.alarm is AlarmName.WAS_DOWN
