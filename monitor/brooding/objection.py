@@ -25,6 +25,7 @@ from monitor.brooding.ledger import Ledger, fold
 from monitor.brooding.schedules import schedule_for
 from monitor.site import Place, Site
 
+MOST_BIRDS = 100_000  # more is a slip of the pen, and far more the journal cannot hold
 OLDEST_DAYS = 365  # a hatch date further back than this is a slip of the pen
 
 
@@ -172,6 +173,8 @@ def _form_objection(entry: Entry, zone: tzinfo, brooders: Collection[str]) -> st
             words = _expected_objection(entry, zone)
         case EntryKind.PLACED if entry.hatched is not None:
             words = _hatch_objection(entry.hatched, local_date(entry.at, zone))
+    if entry.count is not None and entry.count > MOST_BIRDS:
+        words = f"How many birds? It must be {MOST_BIRDS} or less, not {entry.count}."
     return count_fault(entry) or words
 
 

@@ -11,12 +11,11 @@ from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.calendar import local_date
 from monitor.brooding.entries import MOST_MAIL_DAYS, iso_date, mailed, with_word
 from monitor.brooding.ledger import Ledger
-from monitor.brooding.objection import objection
+from monitor.brooding.objection import MOST_BIRDS, objection
 from monitor.events import Entry, EntryKind
 from monitor.page.forms import LONGEST_NOTE, FilledForm
 from monitor.site import Site
 
-MOST_BIRDS = 100_000
 _AHEAD_S = 60.0
 _BACK_S = 400 * 86400.0
 

@@ -8,8 +8,9 @@ from hypothesis import strategies as st
 from support.fake_api import NIGHT, placed, site
 
 from monitor.brooding.ledger import fold
+from monitor.brooding.objection import MOST_BIRDS
 from monitor.page.forms import LONGEST_NOTE, FilledForm
-from monitor.page.ledger_forms import FORMS, MOST_BIRDS, entry_from, ledger_objects
+from monitor.page.ledger_forms import FORMS, entry_from, ledger_objects
 from monitor.page.sign_in import safe_path
 
 SAID = st.one_of(

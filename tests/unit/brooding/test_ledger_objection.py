@@ -36,6 +36,8 @@ REFUSED = [
     (entry(0, EntryKind.MOVED, 5, 3, brooder="shed"), "There are no birds in shed"),
     (entry(0, EntryKind.LOSS, 12, 0), "How many birds? It must be 1 or more, not 0."),
     (entry(0, EntryKind.LOSS, 12, None), "How many birds? It must be 1 or more."),
+    (placed(0, 12, 10**20), "How many birds? It must be 100000 or less, not 1000000"),
+    (entry(0, EntryKind.DEAD_ON_ARRIVAL, 12, 10**20), "It must be 100000 or less, not 1000000"),
     (entry(0, EntryKind.LOSS, 12, 1, brooder="barn"), "the configuration has porch, shed."),
     (entry(0, EntryKind.LOSS, 12, 1, brooder=None), "Which brooder? The entry needs its name."),
     (entry(0, EntryKind.NOTE, 12), "A note needs some words."),
