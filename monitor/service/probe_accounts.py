@@ -205,7 +205,7 @@ def _at_the_built_in(
     if listen in THIS_MACHINE:
         notes.append(
             "The broker listens on this machine alone, so a probe on the Wi-Fi does not reach it. "
-            "With --network it does."
+            "Add it again with --network, or on the page with a tick at the Wi-Fi: then it does."
         )
     return Prepared(
         probe=probe,

@@ -150,6 +150,8 @@ def _by_field(fault: SettingsFault, form: StepForm | None) -> WrongAnswers:
     for one in fault.faults:
         name = "" if form is None else field_of(one.key, form)
         words = one.says.partition(" That is ")[0]
-        said = f"It {words}" if name else str(one)
+        hidden, found, why = words.partition("(hidden); ")
+        plain = why[:1].upper() + why[1:] if found and hidden == "is " else f"It {words}"
+        said = plain if name else str(one)
         wrong[name] = f"{wrong[name]} {said}" if name in wrong else said
     return WrongAnswers(wrong)

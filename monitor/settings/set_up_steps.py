@@ -661,6 +661,8 @@ def _page_edit(settings: Settings, _about: str, given: Answers, said: Answers) -
     listen = given.get("listen", "")
     if listen not in ("127.0.0.1", _NETWORK, settings.file.page.listen):
         raise WrongAnswers({"listen": "Choose one of them."})
+    if listen not in THIS_MACHINE and not word and settings.file.page.passphrase is None:
+        raise WrongAnswers({"passphrase": "Give it one: it is all that keeps others out."})
     if "listen" in said:
         new["listen"] = listen
     if word:

@@ -44,7 +44,7 @@ def test_the_card_lets_its_probe_in_and_lets_it_say_nothing_else(tmp_path: Path)
     with service_in(tmp_path) as service:
         done = service.command("probes", "add", "under west lamp")
         assert done.returncode == 0, done.stderr
-        assert "With --network it does." in done.stdout
+        assert "again with --network" in done.stdout
         lamp = card_of(done.stdout)
         port = str(service.broker_port)
         assert lamp == {"broker": "127.0.0.1", "port": port, "topic": LAMP}

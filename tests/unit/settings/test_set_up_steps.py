@@ -121,7 +121,11 @@ def test_a_contacts_address_goes_into_a_file_of_its_own_and_is_never_shown(desk:
 def test_the_page_is_opened_with_a_passphrase_alone(desk: SetUp) -> None:
     with pytest.raises(WrongAnswers) as wrong:
         answer(desk, Step.PAGE, listen="0.0.0.0")
-    assert "needs a passphrase" in str(wrong.value)
+    assert set(wrong.value.by_field) == {"passphrase"}, "beside the field"
+    with pytest.raises(WrongAnswers) as short:
+        answer(desk, Step.PAGE, listen="0.0.0.0", passphrase="chicks")
+    said = short.value.by_field["passphrase"]
+    assert said == "It is too short; use at least 10 characters."
     answer(desk, Step.PAGE, listen="0.0.0.0", passphrase="twelve chicks")
     page = desk.settings().file.page
     assert page.passphrase is not None
