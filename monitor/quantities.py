@@ -43,6 +43,10 @@ class Quantity:
     above: str = ""
     of_box: bool = True  # may stand under [[brooders.meters]]
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Also from a child process it comes as the row itself: who asks which it is compares."""
+        return _row, (self.kind,)
+
     @property
     def is_state(self) -> bool:
         """Is it one of a few states, said when it changes, and not a quantity said every minute?"""
@@ -162,3 +166,7 @@ CONTACT = Quantity(
 QUANTITIES: dict[str, Quantity] = {
     row.kind: row for row in (POWER, MAINS, BATTERY_LEFT, HUMIDITY, COVER, CONTACT)
 }
+
+
+def _row(kind: str) -> Quantity:
+    return QUANTITIES[kind]

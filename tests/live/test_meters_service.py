@@ -66,6 +66,28 @@ def test_a_lamp_that_draws_nothing_is_told_by_name_while_the_floor_is_warm_and_o
         assert [c.alarm for c in service.changes() if c.change == "raised"] == [AlarmName.HEAT_LOSS]
 
 
+def test_a_plug_is_known_as_one_after_a_reload_as_before(tmp_path: Path) -> None:
+    """A reload reads the configuration in a child process; what came back was no plug's power."""
+    with (
+        http_receiver() as phone,
+        Service(tmp_path, contacts={"phone": phone.url}, heat_lines=PLUG) as service,
+        Thermometer(service.broker_port) as floor,
+        Thermometer(service.broker_port, "plug/west", client_id="plug") as plug,
+    ):
+        service.placed()
+        service.tell = "urgent_repeat_minutes = 11\n"
+        service.reload()
+        floor.say("35.0")
+        plug.say('{"power": 243.5, "on": true}')
+        plug.say('{"power": 0.4, "on": true}')
+        plug.say('{"power": 0.4, "on": true}')
+        [told, *_] = phone.wait_for(1)
+        assert "The west lamp draws 0 W, and drew 244 W before." in told.body
+        service.more = '[mains]\ntopic = "mains"\n'
+        service.reload()
+        assert "Not reloaded" not in service.log()
+
+
 def test_a_probe_whose_clock_is_behind_is_not_shown_as_never_heard(tmp_path: Path) -> None:
     """Local time sent as if it were UTC, while it is set up."""
     with Service(tmp_path) as service, Thermometer(service.broker_port) as floor:

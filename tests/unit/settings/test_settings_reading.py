@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from monitor.child import ChildLate
+from monitor.quantities import QUANTITIES
 from monitor.settings import SettingsFault, load_settings
 from monitor.settings.cross_checks import _OURS
 from monitor.settings.load_apart import load_apart
@@ -84,6 +85,21 @@ def test_what_is_loaded_apart_is_what_would_have_been_loaded_here(tmp_path: Path
     with pytest.raises(SettingsFault) as here:
         load_settings(wrong, environ)
     assert str(there.value) == str(here.value)
+
+
+def test_what_a_meter_measures_is_loaded_apart_as_the_row_itself(tmp_path: Path) -> None:
+    """The watch asks whether a meter's kind is power, mains, a cover. A reload of a site with a
+    cover's switch failed, and after that of one with plugs no lamp was known as off by its plug."""
+    plug = '[[brooders.heat]]\nname = "lamp"\nkind = "lamp"\nwatts = 250\ntopic = "plugs/lamp"\n'
+    meters = "".join(
+        f'[[brooders.meters]]\nkind = "{kind}"\ntopic = "meters/{kind}"\n'
+        for kind in ("cover", "humidity")
+    )
+    mains = '[mains]\ntopic = "mains"\nseconds_left = "/left"\nvalue = "/on"\n'
+    loaded = load_apart(written(tmp_path, f"{GOOD}{plug}{meters}{mains}"))
+    measured = [meter.quantity for meter in loaded.site.all_meters]
+    assert {row.kind for row in measured} == {"power", "cover", "humidity", "mains", "battery-left"}
+    assert all(row is QUANTITIES[row.kind] for row in measured)
 
 
 def test_what_takes_too_long_to_load_is_given_up(tmp_path: Path) -> None:
