@@ -145,7 +145,8 @@ class Core:
         """The wall clock was set; `now` is after it, and `sure` whether that can be right. Not an
         input of the journal; what comes after runs on another offset between the clocks."""
         self.snapshot_wanted = True
-        self._plan.clock_set(now, self.engine.clock_step(now, jump_s, on_for_s))
+        step = self.engine.watcher.clock_step(now.tick, jump_s, on_for_s)
+        self._plan.see_clock(now, step)
         changes = self.engine.clock_jumped(now, jump_s, sure=sure, on_for_s=on_for_s)
         self._changed(changes, now)
 

@@ -88,7 +88,7 @@ class NotificationPlan(Kept):
 
     def changes(self, changes: list[Change], now: Moment) -> list[Message]:
         """Takes what the engine handed over at `now` and says what is to be told."""
-        self._sync(now)
+        self.see_clock(now)
         said: list[Message] = []
         for at, together in groupby(changes, key=lambda change: change.at):
             tick = min(at + self._offset_s, now.tick)
@@ -99,13 +99,6 @@ class NotificationPlan(Kept):
                 if incident.gather_due is not None and incident.gather_due <= tick:
                     said += self._tell(incident, tick)
         return _newest(said + list(self._until(now.tick, including=True)))
-
-    def clock_set(self, now: Moment, step: ClockStep) -> None:
-        """The wall clock was set; `now` is by the new one."""
-        self._offset_s = now.tick - now.at
-        if abs(step.by_s) >= 1.0:
-            for incident in self._incidents:  # before the first time there are none
-                clock_set(incident, step)
 
     def nobody_watched(self, for_s: float, tick: float) -> None:
         """Until `tick`. What became due meanwhile is said once, and not in the first minutes, in
@@ -136,7 +129,7 @@ class NotificationPlan(Kept):
 
     def advance(self, now: Moment) -> list[Message]:
         """Does everything that is due by `now`, in order."""
-        self._sync(now)
+        self.see_clock(now)
         return _newest(list(self._until(now.tick, including=True)))
 
     @property
@@ -151,9 +144,13 @@ class NotificationPlan(Kept):
 
     # -- time
 
-    def _sync(self, now: Moment) -> None:
-        set_by_s = self._offset_s - (now.tick - now.at)
-        self.clock_set(now, ClockStep(set_by_s, set_by_s, NEVER))
+    def see_clock(self, now: Moment, step: ClockStep | None = None) -> None:
+        """Was the wall clock set since it was last seen? `step` knows what that makes of times."""
+        set_by_s, self._offset_s = self._offset_s - (now.tick - now.at), now.tick - now.at
+        if abs(set_by_s) >= 1.0:
+            step = step or ClockStep(set_by_s, set_by_s, NEVER)
+            for incident in self._incidents:  # before the first time there are none
+                clock_set(incident, step)
         self._morning.begin(now.at)
         self._evening.begin(now.at)
 

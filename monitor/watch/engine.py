@@ -21,7 +21,6 @@ from monitor.events import (
     AlarmName,
     BadValue,
     Change,
-    ClockStep,
     Entry,
     Facts,
     Measured,
@@ -242,7 +241,7 @@ class Engine(Kept):
         ended."""
         self._run_until(now.tick)
         just_on = on_for_s < JUST_ON_S
-        self._register.jump(self.clock_step(now, jump_s, on_for_s))
+        self._register.jump(self._watcher.clock_step(now.tick, jump_s, on_for_s))
         for probe in self._probes.values():
             probe.shift_wall(jump_s)
         doubt = not sure
@@ -264,10 +263,6 @@ class Engine(Kept):
         for box in self._boxes.values():
             self._quarters.start(box, self.tick)
         return self._changes()
-
-    def clock_step(self, now: Moment, jump_s: float, on_for_s: float) -> ClockStep:
-        """What a jump, before it is taken, makes of the times that are known."""
-        return self._watcher.clock_step(now.tick, jump_s, on_for_s)
 
     def _doubt_clock(self, doubt: bool) -> None:
         for box in self._boxes.values():
