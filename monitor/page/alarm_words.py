@@ -9,9 +9,10 @@ from monitor.page.phrases import Phrases, capital
 from monitor.site import Site
 from monitor.tell.present_facts import live_facts, overheat_anew
 from monitor.tell.wording import for_change
+from monitor.tell.wording.life import TROUBLE
 from monitor.tell.wording.over import was_words
 from monitor.tell.wording.temperature import now_and_target
-from monitor.tell.wording.words import Words, sentence
+from monitor.tell.wording.words import Words, listed, sentence
 from monitor.thermal.coming_night import CLEAR_CHANCE
 from monitor.watch.alarm_table import OF_HEAT
 from monitor.watch.box_facts import cold_ahead, outlook_facts
@@ -40,7 +41,6 @@ class AlarmView:
     standing: str | None  # who has answered, until when it is put aside
     answer_link: str | None
     shelve_link: str | None
-    unshelve_link: str | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,11 +51,40 @@ class OverView:
     seen_link: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AsideView:
+    """What is put aside together."""
+
+    words: str  # "put aside until 02:30 by page: cold, heat, silence. Cleaning out."
+    again_link: str
+
+
+_QUIET = (AlarmState.NORMAL, AlarmState.RETURNED, AlarmState.SHELVED)
+_HARM = {AlarmName.CHILL: "dangerous cold", AlarmName.OVERHEAT: "dangerous heat"}
+
+
 def told(alarms: tuple[AlarmStatus, ...]) -> list[AlarmStatus]:
-    """Those that are not over. What follows from another alarm is not shown as one of its own,
-    unless it is worse."""
-    shown = [a for a in alarms if a.state not in (AlarmState.NORMAL, AlarmState.RETURNED)]
+    """Those that are not over, nor put aside. What follows from another alarm is not shown as one
+    of its own, unless it is worse."""
+    shown = [a for a in alarms if a.state not in _QUIET]
     return [a for a in shown if not a.folded] or shown
+
+
+def aside(alarms: tuple[AlarmStatus, ...], say: Phrases) -> tuple[AsideView, ...]:
+    """Whoever cleans out puts all aside that it sets off: nothing says that any of it is so."""
+    found: dict[tuple[str, str, str], dict[str, None]] = {}
+    for alarm in alarms:
+        if alarm.state is AlarmState.SHELVED:
+            name = _HARM.get(alarm.alarm, TROUBLE[alarm.alarm].removeprefix("the "))
+            together = (alarm.brooder or "", *_put_aside(alarm, say))
+            found.setdefault(together, {})[name] = None
+    return tuple(
+        AsideView(
+            words=f"{until}: {listed(list(names))}.{why}",
+            again_link=f"/do/watch-again?brooder={quote(box)}",
+        )
+        for (box, until, why), names in found.items()
+    )
 
 
 def over(alarms: tuple[AlarmStatus, ...], say: Phrases) -> tuple[OverView, ...]:
@@ -122,7 +151,6 @@ def alarm_view(
         standing=_standing(alarm, say),
         answer_link=None if shelved or alarm.acknowledged else link(alarm, "acknowledge"),
         shelve_link=None if shelved else link(alarm, "shelve"),
-        unshelve_link=link(alarm, "unshelve") if shelved else None,
     )
 
 
@@ -187,16 +215,24 @@ def _no_longer(
 
 
 def _standing(alarm: AlarmStatus, say: Phrases) -> str | None:
-    by = f" by {alarm.by}" if alarm.by else ""
     match alarm.state:
         case AlarmState.ACKNOWLEDGED:
             when = f" at {say.clock(alarm.acknowledged_at)}" if alarm.acknowledged_at else ""
-            return f"Acknowledged{by}{when}. It is not repeated."
+            return f"Acknowledged{_by(alarm)}{when}. It is not repeated."
         case AlarmState.SHELVED:
-            until = f" until {say.clock(alarm.shelved_until)}" if alarm.shelved_until else ""
-            why = f" {sentence(alarm.shelved_note)}" if alarm.shelved_note else ""
-            return f"Put aside{until}{by}.{why}"
+            return ".".join(_put_aside(alarm, say))
         case AlarmState.OUT_OF_SERVICE:
             return "Taken out of use."
         case _:
             return None
+
+
+def _by(alarm: AlarmStatus) -> str:
+    return f" by {alarm.by}" if alarm.by else ""
+
+
+def _put_aside(alarm: AlarmStatus, say: Phrases) -> tuple[str, str]:
+    """Until when and by whom, and why."""
+    until = f" until {say.clock(alarm.shelved_until)}" if alarm.shelved_until else ""
+    why = f" {sentence(alarm.shelved_note)}" if alarm.shelved_note else ""
+    return f"Put aside{until}{_by(alarm)}", why

@@ -10,8 +10,10 @@ from monitor.events import AlarmName, Cause, Change, ChangeKind, Priority
 from monitor.measures import counted
 from monitor.page.alarm_words import (
     AlarmView,
+    AsideView,
     OverView,
     alarm_view,
+    aside,
     first_line,
     over,
     told,
@@ -70,6 +72,7 @@ class BoxView:
     act: Act | None
     without_estimate: str | None
     alarms: tuple[AlarmView, ...]
+    aside: tuple[AsideView, ...]
     over: tuple[OverView, ...]
     tonight: tuple[str, ...]
     night: str | None
@@ -103,6 +106,7 @@ class NowView:
     summary: str  # one line: the document's title and the first thing read out
     boxes: tuple[BoxView, ...]  # the worst first
     alarms: tuple[AlarmView, ...]  # of the site and the watcher itself
+    aside: tuple[AsideView, ...]
     over: tuple[OverView, ...]
     outside: tuple[ProbeView, ...]  # of the site; a box says its own
     boxes_have_outside: bool
@@ -141,6 +145,7 @@ def view(
         summary=_summary(boxes, alarms, unanswered, unsaid),
         boxes=boxes,
         alarms=alarms,
+        aside=aside(status.alarms, say),
         over=over(status.alarms, say),
         outside=tuple(probe_view(probe, say) for probe in status.probes),
         boxes_have_outside=any(
@@ -166,7 +171,6 @@ def _summary(
     if wrong:
         return "; ".join(f"{box.name}: {box.word.lower()}" for box in wrong)
     going_on = [a for a in (*(a for b in boxes for a in b.alarms), *alarms) if not a.advice]
-    going_on = [alarm for alarm in going_on if alarm.unshelve_link is None]
     if going_on:
         return going_on[0].title
     unaided = [box.name for box in boxes if box.without_estimate]
@@ -215,6 +219,7 @@ def _box(number: int, box: BrooderStatus, whose: "_Whose", day: DayFound | None)
         act=None if call is None else Act("I am seeing to it", call.answer_link or "", call.title),
         without_estimate=estimate_line(box),
         alarms=alarms,
+        aside=aside(box.alarms, say),
         over=over(box.alarms, say),
         tonight=outlook,
         night=night_line(box, judged, say),
@@ -244,7 +249,7 @@ def _instruction(
 ) -> str:
     """The one thing to do. Where no alarm says it yet (a delay is still running), as the message
     would that is to come."""
-    leading = next((a for a in alarms if not a.advice and a.unshelve_link is None), None)
+    leading = next((a for a in alarms if not a.advice), None)
     if leading is not None and leading.first:
         return leading.first
     if judged.cools:

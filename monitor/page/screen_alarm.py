@@ -11,7 +11,7 @@ from starlette.responses import RedirectResponse, Response
 from monitor.brooding.objection import Objection
 from monitor.events import Entry, EntryKind, Priority
 from monitor.page.alarm_card import card, same_trouble
-from monitor.page.alarm_words import alarm_view, link
+from monitor.page.alarm_words import alarm_view, aside, link
 from monitor.page.forms import FilledForm, read_form
 from monitor.page.phrases import capital
 from monitor.page.screen import Screen, get, post
@@ -55,24 +55,6 @@ class AlarmScreen(Screen):
         entries = [self._entry(EntryKind.ACKNOWLEDGE, one) for one in together]
         return await self._submit(request, form, entries, there)
 
-    @get("/alarm/{occurrence:path}/unshelve")
-    async def ask_unshelve(self, request: Request) -> Response:
-        alarm = self._alarm(request)
-        return self._frame.sure(
-            request,
-            alarm_view(alarm, self._frame.api.site, self._frame.say(), None).title,
-            ["From now on it is watched again and told when it is not right."],
-            action=link(alarm, "unshelve"),
-            values={"once": self._once.mark()},
-            yes="Yes, watch it again",
-        )
-
-    @post("/alarm/{occurrence:path}/unshelve")
-    async def unshelve(self, request: Request) -> Response:
-        alarm = self._alarm(request)
-        form = await read_form(request, self._frame.sessions)
-        return await self._submit(request, form, [self._entry(EntryKind.UNSHELVE, alarm)])
-
     @get("/alarm/{occurrence:path}/shelve")
     async def ask_shelve(self, request: Request) -> Response:
         return self._shelve_form(request, self._alarm(request), FilledForm())
@@ -104,6 +86,32 @@ class AlarmScreen(Screen):
         return await self._submit(
             request, form, cleaning_entries(box, minutes, note, self._frame.clock())
         )
+
+    @get("/do/watch-again")
+    async def ask_watch_again(self, request: Request) -> Response:
+        box = request.query_params.get("brooder", "")
+        return self._frame.sure(
+            request,
+            f"{self._frame.say().where(box or None)}: watched again",
+            [one.words for one in aside(tuple(self._of(box)), self._frame.say())]
+            + ["From now on it is watched again, and told when it is not right."],
+            action="/do/watch-again",
+            values={"once": self._once.mark(), "brooder": box},
+            yes="Yes, watch it again",
+        )
+
+    @post("/do/watch-again")
+    async def watch_again(self, request: Request) -> Response:
+        """All that is put aside in a box, or of the site."""
+        form = await read_form(request, self._frame.sessions)
+        shelved = [a for a in self._of(form["brooder"]) if a.state is AlarmState.SHELVED]
+        by_name = {alarm.alarm: alarm for alarm in shelved}
+        entries = [self._entry(EntryKind.UNSHELVE, alarm) for alarm in by_name.values()]
+        return await self._submit(request, form, entries)
+
+    def _of(self, box: str) -> list[AlarmStatus]:
+        alarms = self._frame.api.status().all_alarms
+        return [alarm for alarm in alarms if (alarm.brooder or "") == box]
 
     async def _submit(
         self, request: Request, form: FilledForm, entries: list[Entry], there: str = "/"

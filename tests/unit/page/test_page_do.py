@@ -262,13 +262,17 @@ def test_putting_aside_needs_a_time_and_a_reason(served: Served, visitor: Visito
     assert (entry.entry, entry.minutes, entry.note) == (EntryKind.SHELVE, 30.0, "cleaning out")
 
 
-def test_an_alarm_put_aside_can_be_watched_again(served: Served, visitor: Visitor):
-    aside = alarm(state=AlarmState.SHELVED, shelved_until=NIGHT + 600)
-    served.show(status(brooder(alarms=(aside,))))
-    there = f"/alarm/{quote(aside.occurrence, safe='')}/unshelve"
-    asked = visitor.get(there)
-    confirm(visitor, there, asked)
-    assert served.api.submitted[0].entry is EntryKind.UNSHELVE
+def test_what_is_put_aside_can_be_watched_again(served: Served, visitor: Visitor):
+    until = {"state": AlarmState.SHELVED, "shelved_until": NIGHT + 600}
+    cold, chill = alarm(AlarmName.COLD, **until), alarm(AlarmName.CHILL, **until)
+    served.show(status(brooder(alarms=(cold, chill, alarm(AlarmName.HOT)))))
+    asked = visitor.get("/do/watch-again?brooder=porch")
+    assert "Put aside until 02:10: cold and dangerous cold." in asked.words
+    confirm(visitor, "/do/watch-again", asked)
+    assert [(e.entry, e.alarm, e.brooder) for e in served.api.submitted] == [
+        (EntryKind.UNSHELVE, "cold", "porch"),
+        (EntryKind.UNSHELVE, "chill", "porch"),
+    ]
 
 
 def test_cleaning_out_never_puts_the_fire_alarm_aside(served: Served, visitor: Visitor):

@@ -168,12 +168,6 @@ def test_every_alarm_there_is_can_be_shown_even_without_a_fact(name: AlarmName):
             "Acknowledged by page at 01:59. It is not repeated.",
             "shelve",
         ),
-        (
-            AlarmState.SHELVED,
-            {"by": "page", "shelved_until": NIGHT + 1800, "shelved_note": "cleaning out"},
-            "Put aside until 02:30 by page. Cleaning out.",
-            "unshelve",
-        ),
     ],
 )
 def test_each_state_of_an_alarm_is_said_and_offers_what_can_be_done(
@@ -184,9 +178,25 @@ def test_each_state_of_an_alarm_is_said_and_offers_what_can_be_done(
     offered = {
         "answer": entry.answer_link,
         "shelve": entry.shelve_link,
-        "unshelve": entry.unshelve_link,
     }
     assert " ".join(name for name, link in offered.items() if link) == links
+
+
+def test_what_is_put_aside_for_work_is_a_line_and_not_said_to_be_so():
+    """It stood there as eleven alarms, three of them urgent: heat has stopped since 11:56."""
+    until = {"by": "page", "shelved_until": NIGHT + 1800, "shelved_note": "cleaning out"}
+    put = (AlarmName.CHILL, AlarmName.COLD, AlarmName.HEAT_LOSS, AlarmName.PROBE_FAULT)
+    alarms = [alarm(name, state=AlarmState.SHELVED, **until) for name in (*put, put[-1])]
+    alarms[0] = replace(alarms[0], shelved_until=NIGHT + 900)
+    shown = seen(status(brooder(alarms=tuple(alarms))))
+    [box] = shown.boxes
+    assert box.alarms == ()
+    assert [one.words for one in box.aside] == [
+        "Put aside until 02:15 by page: dangerous cold. Cleaning out.",
+        "Put aside until 02:30 by page: cold, lost heat and doubtful probe. Cleaning out.",
+    ]
+    assert {one.again_link for one in box.aside} == {"/do/watch-again?brooder=porch"}
+    assert shown.summary == "All right"
 
 
 def test_only_what_nobody_has_answered_is_called_out():
