@@ -213,14 +213,21 @@ def _meters(site: Site, status: SiteStatus | None) -> Iterator[Missing]:
     """What measures something beside temperature, and was never heard."""
     if status is None:
         return
+    local = {meter.key for meter in site.all_meters if meter.local}
     places = [(site.name, status.meters), *((box.name, box.meters) for box in status.brooders)]
     for place, meters in places:
         for meter in meters:
             if meter.at is None and meter.kind != BATTERY_LEFT.kind:
+                device = f"{meter.title}'s {_DEVICE.get(meter.kind, 'sensor')}"
+                here = meter.key in local
                 yield Missing(
                     place,
-                    f"nothing heard from the {meter.title}'s {_DEVICE.get(meter.kind, 'sensor')}",
-                    "See whether it publishes its topic (brooder probes).",
+                    f"the {meter.title} cannot be read on this board"
+                    if here
+                    else f"nothing heard from the {device}",
+                    "See whether the file or the UPS that is named for it is there."
+                    if here
+                    else "See whether it publishes its topic (brooder probes).",
                     essential=False,
                     step=Step.HEAT if meter.kind == POWER.kind else Step.METERS,
                 )

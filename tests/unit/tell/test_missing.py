@@ -5,16 +5,17 @@ from pathlib import Path
 
 import pytest
 from support import fake_api
-from support.engine_night import plugged
+from support.engine_night import a_meter, plugged
 from support.fake_api import NIGHT, alarm, brooder, probe, status
 
 from monitor.events import Priority
+from monitor.quantities import MAINS
 from monitor.service.configured import on_battery
 from monitor.set_up_form import Step
 from monitor.site import Site
 from monitor.tell.contact import Contact
 from monitor.tell.missing import Machine, Missing, missing
-from monitor.watch.status import SiteStatus
+from monitor.watch.status import MeterStatus, SiteStatus
 
 SITE = fake_api.site()
 PHONE = Contact(name="my phone", url="json://a")
@@ -147,3 +148,17 @@ def test_a_plug_whose_thermostat_is_not_said_is_asked_about_once_a_box() -> None
     assert (one.essential, one.step) == (False, Step.HEAT)
     said = replace(box, heat=tuple(replace(s, thermostat=False) for s in box.heat))
     assert found(replace(SITE, brooders=(said,))) == []
+
+
+def test_mains_that_this_board_reads_itself_is_looked_for_on_the_board() -> None:
+    """Whoever had misspelt the file was sent to look for a topic."""
+    mains = replace(a_meter(MAINS, None), local=True)
+    unread = MeterStatus(
+        key=mains.key, title="mains power", kind="mains", value=None, at=None, silent=False
+    )
+    shown = replace(status(), meters=(unread,))
+    [here] = found(replace(SITE, meters=(mains,)), shown=shown)
+    assert here.words == "the mains power cannot be read on this board"
+    assert "the file or the UPS" in here.do
+    [afar] = found(replace(SITE, meters=(replace(mains, local=False),)), shown=shown)
+    assert "publishes its topic" in afar.do
