@@ -65,8 +65,8 @@ def enter(
     out().print(f"{kept}, {name}.{now} To take it back: brooder flock undo {answer['number']}")
     if answer.get("kept") is False:
         out().print(
-            "Kept in memory only: the disk does not take it. A power cut would forget it, so write "
-            "it again once `brooder check` is well.",
+            "Kept in memory only: the disk does not take it. A power cut before it does would "
+            "forget it: once `brooder check` is well, see that it stands in `brooder flock list`.",
             style="bold",
         )
 

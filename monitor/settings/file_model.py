@@ -523,7 +523,9 @@ class PageSettings(FileTable):
     )
     hosts: tuple[str, ...] = Field((), description="names this page may be asked by")
     public_url: str | None = Field(
-        None, pattern=r"^https?://", description="where a phone finds the page, for links"
+        None,
+        pattern=r"^https?://",
+        description="where a phone finds the page, such as http://brooder.local:8420",
     )
     behind_proxy: bool = Field(False, description="true or false")
     proxy_address: IPvAnyAddress = Field(

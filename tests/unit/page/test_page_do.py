@@ -71,6 +71,7 @@ def test_what_the_disk_does_not_take_is_said_beside_it(served: Served, visitor: 
     confirm(visitor, "/do/loss", visitor.send("/do/loss", brooder="porch", count="2"))
     said = visitor.get("/do?kept=4").words
     assert "Kept in memory only: the disk does not take it." in said
+    assert "write it again" not in said, "once the disk takes it, it is there: it would stand twice"
     assert "Porch: 2 lost. In memory only." in said
     assert "New litter. In memory only." not in said
     there = f"/alarm/{quote(served.api.status().all_alarms[0].occurrence, safe='')}/acknowledge"
