@@ -28,6 +28,7 @@ import requests
 from monitor.contact_form import Service, service_of
 
 _STATUS = re.compile(r"(?:error|status|code)\D{0,12}\b([45]\d\d)\b", re.IGNORECASE)
+_SECURE = re.compile(r"\[SSL|SSLError|CERTIFICATE_VERIFY")
 _KINDS = {"urgent": "failure", "warning": "warning", "advice": "info", "calm": "success"}
 _TOO_LONG = 1 << 20  # a job line is a few kB
 
@@ -223,7 +224,7 @@ class _Said(logging.Handler):
         super().__init__(logging.DEBUG)
         self.redirect: int | None = None  # the redirect that was answered
         self._status: str | None = None
-        self._unreached = False
+        self._unreached = self._insecure = False
         self._follow_no_redirect()
         logger = logging.getLogger("apprise")
         logger.handlers = [self]
@@ -238,6 +239,8 @@ class _Said(logging.Handler):
             self._status = status[1]
         if "onnection" in text or "timed out" in text.lower() or "socket" in text.lower():
             self._unreached = True
+        if _SECURE.search(text):
+            self._insecure = True
 
     def _follow_no_redirect(self) -> None:
         """What is followed arrives as an empty request at an address that nobody wrote down, such
@@ -260,6 +263,11 @@ class _Said(logging.Handler):
             return f"the service refused the password or token (answer {self._status})"
         if self._status:
             return f"the service answered {self._status}"
+        if self._insecure:  # a board that woke up in the past believes no certificate
+            return (
+                "no secure connection to the service; see whether its certificate, and the time on "
+                "this board, are right"
+            )
         if self._unreached:
             return "no connection to the service"
         return "the service did not take the message"

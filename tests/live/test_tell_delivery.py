@@ -149,6 +149,18 @@ def test_a_failure_says_why_and_holds_no_secret(mode, why, caplog):
     assert "hidden-token" not in caplog.text + repr(kept.outcomes)
 
 
+def test_a_server_that_proves_nothing_is_told_from_one_that_is_away():
+    """So does one whose certificate has run out, or is not valid yet by the board's clock."""
+    kept = Kept()
+    with http_receiver() as phone:
+        phone.scheme = "jsons"
+        with delivering(kept, ("phone", phone)) as delivery:
+            delivery.send([urgent("phone")])
+            until(lambda: kept.outcomes)
+    why = kept.outcomes[0].failure or ""
+    assert why.startswith("no secure connection to the service; see whether its certificate")
+
+
 def test_what_a_redirect_leads_to_is_never_taken_for_the_receivers_yes():
     """As a guest network's log-in answers: 302, and 200 to whoever follows."""
     kept = Kept()
