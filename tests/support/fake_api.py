@@ -456,7 +456,7 @@ class FakeApi:
     def watcher(self) -> Mapping[str, Any]:
         return {
             "started_at": NIGHT - 3 * 86400,
-            "broker": "built-in, 127.0.0.1:1883",
+            "broker": "the built-in broker listens on 127.0.0.1:1883",
             "broker_connected": True,
             "without_estimate": [],
             "journal_ok": True,

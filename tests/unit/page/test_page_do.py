@@ -417,3 +417,8 @@ def test_the_sheet_for_the_hatchery_has_what_came_and_nothing_else(
         "Box when they came not read",
     ):
         assert words in sheet
+
+
+def test_the_broker_is_said_in_the_words_of_its_own_line(served: Served, visitor: Visitor):
+    """It stood there as `connected to 127.0.0.1:1883: connected`."""
+    assert "Broker The built-in broker listens on 127.0.0.1:1883. Record" in visitor.get("/").words
