@@ -13,7 +13,7 @@ the same value for ever: a box whose floor probes are all silent or stuck is as 
 from collections.abc import Iterable
 from itertools import islice
 
-from monitor.events import AlarmName, Cause, Facts, Priority
+from monitor.events import AlarmName, Cause, Facts, Priority, ProbeFact
 from monitor.measures import span
 from monitor.site import Limits, Place
 from monitor.thermal.diagnosis import FaultKind
@@ -32,6 +32,7 @@ _BROODER_WAITS_S, _PROBE_WAITS_S = 60.0, 300.0
 # minutes at 12.8 degC stayed lighter: University of Georgia, Poultry Housing Tips 7(12), 1995.
 _MOST, _MOST_LAST = 12.0, 4.0
 _SELDOM_GAPS = 2.0  # the only one there is, if it comes more seldom than that anyway
+_LAST_GAPS = 1.5  # of its own: so much later at most is the last word of one that fell silent too
 _MOST_HEARD = 4  # probes of other boxes: that one is heard says that the board works
 MEND_CLOCK = (
     "Set the clock of the probe, or leave its time out (`time` in the configuration, or in what it "
@@ -243,10 +244,10 @@ class Silence(Owner):
         silent = [p for p in concerned if p.silent or (one is None and p.mute)]
         box = self._box_of.get(alarm.brooder or "")
         boxes = self._brooders if box is None else [box]
+        since = max(map(_told_last, silent), default=tick)
         heard = (p for p in self._everybody if p.in_service and not p.silent and p not in concerned)
         others = islice(heard, _MOST_HEARD)  # no further: a site may have thousands
-        facts = Facts(probes=[p.fact() for p in (*concerned, *others)])
-        since = max(map(_told_last, silent), default=tick)
+        facts = Facts(probes=[_fact(p, since) for p in (*concerned, *others)])
         facts["since"] = since + self._register.offset_s
         facts["silent_s"] = tick - since
         floor = [p for p in silent if p.place is Place.FLOOR]
@@ -321,6 +322,15 @@ def _usual_s(probe: ProbeWatch, limit_s: float) -> float:
 def _told_last(probe: ProbeWatch) -> float:
     """Tick at which it last told how the floor was."""
     return probe.heard if probe.stuck_since is None else min(probe.heard, probe.stuck_since)
+
+
+def _fact(probe: ProbeWatch, since: float) -> ProbeFact:
+    """One that said its last when those fell silent is no witness that the board works: its own
+    time has only not run out."""
+    fact = probe.fact()
+    if probe.heard - since <= _LAST_GAPS * probe.gaps.often_s:
+        fact["temp_c"] = None
+    return fact
 
 
 def _stuck(names: list[str]) -> str:

@@ -130,6 +130,26 @@ def test_one_floor_probe_silent_among_others_heard_is_not_the_power_of_the_board
     assert "All probes: floor silent, west 95.0 °F, shade 95.0 °F." in words.body
 
 
+@pytest.mark.parametrize("after_s", [30, 59])
+def test_a_probe_that_said_its_last_within_the_same_minute_is_no_witness_that_the_board_works(
+    after_s: float,
+) -> None:
+    """Its own quarter of an hour was not over yet, and the grower was sent to the one probe."""
+    porch = a_brooder("porch")
+    porch = replace(porch, probes=(*porch.probes, a_probe("porch", "west", Place.UNDER_HEAT)))
+    night = Night(a_site(porch), make_estimator=estimator.none)
+    for _ in range(10):
+        night.says(35.0, "porch/floor")
+        night.waits(after_s)
+        night.says(45.0, "porch/west")
+        night.waits(60 - after_s)
+    night.waits(900)
+    (silent,) = night.changes
+    words = for_change(silent, night.engine.site)
+    assert "power to the board" in words.body
+    assert "Others are heard" not in words.body
+
+
 def test_a_radio_gap_of_ten_minutes_is_nothing() -> None:
     night = Night(make_estimator=estimator.none)
     night.holds(35.0, for_s=600)
