@@ -7,7 +7,6 @@ from monitor.measures import counted, span
 from monitor.tell.wording.words import UNSEEN_S, Voice, Words, compose
 from monitor.watch.status import NightStatus
 
-_QUIET_UNSEEN_S = 600.0  # a restart or an update; longer is not a quiet night. Common practice
 FITS = 600  # characters of a message that is read at a glance
 _MOST_TOLD = 3  # alarms of a night; of more the first ones and their number
 _MOST_BOXES = 3  # of more only those that were not well
@@ -65,7 +64,7 @@ def morning(boxes: list[BoxMorning], gathered: Gathered, voice: Voice, at: float
 def _is_well(box: BoxMorning) -> bool:
     night = box.night
     return not box.alarms and (
-        night is None or (night.below_s + night.above_s < 60 and night.unseen_s < _QUIET_UNSEEN_S)
+        night is None or (night.below_s + night.above_s < 60 and night.unseen_s < UNSEEN_S)
     )
 
 

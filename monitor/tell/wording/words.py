@@ -12,7 +12,9 @@ from monitor.measures import span
 from monitor.site import Site
 from monitor.units import shown, sign, step_shown
 
-UNSEEN_S = 60.0  # of a night: with more of it unseen nobody can say that it was never too cold
+# Of a night: with more of it unseen nobody can say that it was never too cold. A plain alarm waits
+# as long, and a restart takes less. Common practice.
+UNSEEN_S = 300.0
 TIME_TO_ACT_MIN = 15.0  # to wake, dress and get there
 _FAR_MINUTES = 360  # of an estimate: further off than this nobody can say
 _SOON_MINUTES = 60.0  # a rise that lasts for longer slackens

@@ -310,7 +310,7 @@ def bad_box() -> BoxMorning:
 
 
 def test_a_night_with_hours_that_nobody_watched_is_neither_quiet_nor_never_too_cold():
-    seen = night(27.4, local(11, 3, 5), 35.6, local(10, 20), unseen_s=30.0)
+    seen = night(27.4, local(11, 3, 5), 35.6, local(10, 20), unseen_s=240.0)
     unseen = replace(bad_box(), alarms=(), night=replace(seen, unseen_s=9 * 3600.0))
     words = morning([unseen], Gathered(), Voice(site()), NIGHT)
     assert "quiet" not in words.title
