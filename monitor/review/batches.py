@@ -1,5 +1,5 @@
-"""Batches beside each other: losses, nights, heat used and its cost. Called by the command and the
-Record screen's child."""
+"""Batches beside each other: losses, days too cold or hot, heat used and its cost. Called by the
+command and the Record screen's child."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,13 +18,13 @@ from monitor.site import Place, Site
 from monitor.tell.wording.words import listed
 from monitor.units import shown
 
-_TOLD_S = 60.0  # out of the band for less is no cold or hot night
+_TOLD_S = 300.0  # out of the band for less is no cold or hot day: a plain alarm waits as long
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BatchFigures:
-    """One batch over all its boxes. Temperatures degC, durations seconds; of a night in several
-    boxes the box counts where it was longest."""
+    """One batch over all its boxes. Temperatures degC, durations seconds; a day is from noon to
+    noon, and of one in several boxes the box counts where it was longest."""
 
     number: int  # the site's batches are counted from 1
     boxes: tuple[str, ...]
@@ -37,10 +37,10 @@ class BatchFigures:
     lost: int
     lost_first_week: int
     dead_on_arrival: int
-    nights: int
-    cold_nights: int
+    days: int
+    cold_days: int
     below_s: float
-    hot_nights: int
+    hot_days: int
     above_s: float
     low_c: float | None  # of any floor probe
     outside_low_c: float | None
@@ -60,9 +60,9 @@ def figures(records: Sequence[Record], number: int) -> BatchFigures | None:
     stop = max(one.stop for one in records)
     placed, lost = ledger.family_count(batch, to_at=stop)
     week = min(stop, at_age(batch.hatched, 7, records[0].site.timezone))
-    nights = [night for part in nights_of(records, Cut.NOON) for night in part.nights]
-    below, above = [night.below_s for night in nights], [night.above_s for night in nights]
-    there = [row.exposure for night in nights for row in night.rows if row]
+    every = [day for week in nights_of(records, Cut.NOON) for day in week.nights]
+    below, above = [day.below_s for day in every], [day.above_s for day in every]
+    there = [row.exposure for day in every for row in day.rows if row]
     lows = [told.low_c for told in there if told.low_c is not None]
     return BatchFigures(
         number=number,
@@ -76,10 +76,10 @@ def figures(records: Sequence[Record], number: int) -> BatchFigures | None:
         lost=lost,
         lost_first_week=ledger.family_count(batch, to_at=week)[1],
         dead_on_arrival=sum(dead_on_arrival(ledger, each) for each in family),
-        nights=len(nights),
-        cold_nights=sum(seconds >= _TOLD_S for seconds in below),
+        days=len(every),
+        cold_days=sum(seconds >= _TOLD_S for seconds in below),
         below_s=sum(below),
-        hot_nights=sum(seconds >= _TOLD_S for seconds in above),
+        hot_days=sum(seconds >= _TOLD_S for seconds in above),
         above_s=sum(above),
         low_c=min(lows, default=None),
         outside_low_c=_outside_low(records),
@@ -116,8 +116,8 @@ def rows(one: BatchFigures, site: Site) -> list[tuple[str, str]]:
         ("placed", f"{one.placed}{dead}"),
         ("lost", _share(one.lost, one.placed)),
         ("lost in week 1", _share(one.lost_first_week, one.placed)),
-        ("nights too cold", _nights(one.cold_nights, one.nights, one.below_s)),
-        ("nights too hot", _nights(one.hot_nights, one.nights, one.above_s)),
+        ("days too cold", _days(one.cold_days, one.days, one.below_s)),
+        ("days too hot", _days(one.hot_days, one.days, one.above_s)),
         ("coldest floor", "not read" if one.low_c is None else shown(one.low_c, unit)),
         (
             "coldest outside",
@@ -148,7 +148,7 @@ def _share(lost: int, placed: int) -> str:
     return f"{lost} ({100.0 * lost / placed:.1f} %)" if placed else str(lost)
 
 
-def _nights(bad: int, every: int, seconds: float) -> str:
+def _days(bad: int, every: int, seconds: float) -> str:
     if not bad:
         return f"none of {every}"
     return f"{bad} of {every}, {span_text(seconds)} h"

@@ -4,7 +4,7 @@ report and page. How far the record goes in explaining it is in `verdict`."""
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from monitor.measures import counted, span
+from monitor.measures import span
 from monitor.review.figure_text import (
     clock,
     degree_hours,
@@ -72,7 +72,8 @@ def heads(loss: LossReview) -> list[str]:
     """Headings over `figures` after the first; the last only where there are other nights."""
     found = ["24 h before", "48 h before"]
     if loss.others:
-        found.append(f"middle of {counted(len(loss.others), 'other night')}")
+        many = len(loss.others)
+        found.append("the other night" if many == 1 else f"middle of {many} other nights")
     return found
 
 

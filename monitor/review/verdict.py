@@ -9,7 +9,7 @@ neonatal chicks", abstract), and chilled ones die a day later (common practice).
 means is said by what was measured (`brooding.harm_known`): lasting cold kills later, heat dries."""
 
 from monitor.brooding import harm_known
-from monitor.measures import counted, span
+from monitor.measures import span
 from monitor.review.exposure import Exposure
 from monitor.review.loss_review import LossReview
 from monitor.review.record import Record
@@ -207,5 +207,7 @@ def _hours(span_s: float) -> str:
 def _compared(loss: LossReview) -> str:
     if not loss.others:
         return ""
-    nights = counted(len(loss.others), "other recorded night")
-    return f"; {loss.colder_others or 'none'} of {nights} had more cold"
+    colder = loss.colder_others
+    if len(loss.others) == 1:
+        return f"; the only other recorded night had {'more' if colder else 'no more'} cold"
+    return f"; {colder or 'none'} of {len(loss.others)} other recorded nights had more cold"

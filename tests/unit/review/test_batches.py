@@ -86,12 +86,12 @@ def test_a_batch_in_two_boxes_is_one_of_the_batches(journal):
         (one,) = found
         assert one is not None
         assert (one.placed, one.lost, one.lost_first_week, one.dead_on_arrival) == (100, 3, 3, 3)
-        assert (one.nights, one.cold_nights, one.hot_nights) == (6, 1, 1)
+        assert (one.days, one.cold_days, one.hot_days) == (6, 1, 1)
         assert one.below_s == pytest.approx(3600, abs=300)
         said = dict(rows(one, site))
         assert said["lost"] == "3 (3.0 %)"
         assert said["boxes"] == "porch and shed"
-        assert said["nights too cold"].startswith("1 of 6, ")
+        assert said["days too cold"].startswith("1 of 6, ")
         hours = (one.stop - one.began) / 3600
         assert one.kwh == pytest.approx(0.25 * hours, rel=0.01), (
             "the porch's lamp; the shed has none"

@@ -2,6 +2,7 @@
 and no further than what was read."""
 
 from contextlib import contextmanager
+from dataclasses import replace
 
 import pytest
 from support.review_journal import at, site
@@ -9,6 +10,7 @@ from support.short_record import placed, recorded
 
 from monitor.events import Entry, EntryKind
 from monitor.review.loss_review import losses
+from monitor.review.loss_words import heads
 from monitor.review.record import Asked, open_record
 from monitor.review.verdict import verdict
 
@@ -139,3 +141,7 @@ def test_after_the_night_of_the_dead_lamp_cold_is_suspected_and_not_called_prove
         "record cannot prove it."
     )
     assert verdict(quiet, record).endswith(OTHERS_FIRST)
+    for below_ks, had in ((0.0, "no more"), (1e9, "more")):
+        one = replace(cold, others=(replace(cold.others[0], below_ks=below_ks),))
+        assert f"; the only other recorded night had {had} cold. " in verdict(one, record)
+        assert heads(one)[-1] == "the other night"
