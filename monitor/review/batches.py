@@ -11,7 +11,6 @@ from monitor.measures import Price, counted
 from monitor.review.boxes import nights_of
 from monitor.review.days import Cut
 from monitor.review.energy import HOW_WORDS, Used, heat_used, reserve
-from monitor.review.exposure import is_wild
 from monitor.review.figure_text import day_text, span_text
 from monitor.review.record import Record
 from monitor.site import Place, Site
@@ -94,7 +93,7 @@ def _outside_low(records: Sequence[Record]) -> float | None:
         for trace in one.readings_of(keys).values():
             within = trace.between(one.start, one.stop)
             if len(within.temps_c):
-                lows.append(float(within.temps_c[~is_wild(within)].min()))
+                lows.append(float(within.temps_c.min()))
     return min(lows, default=None)
 
 

@@ -8,8 +8,7 @@ How the figures are made, so that they can be checked with pencil and paper:
 * With several floor probes the coldest counts for cold and the hottest for heat. Chicks lie
   together and the corner they lie in is the one that harms them; a mean of a warm and a cold corner
   describes a place where no chick is. The average figure alone is the mean of all floor probes.
-* The lowest and highest are of readings that do not stand alone: one that is more than 3 K from the
-  one before and the one after, which come within three minutes and agree, is wild.
+* Readings that stand alone are left out (`Trace.borne_out`).
 * Minutes below and above are as `brooding.band_side` has them, for the watch too.
 * Degree-hours below are the area between the edge and the floor: three degrees below for two
   hours is six. They add up over any way of cutting a span in two (tests/property)."""
@@ -38,6 +37,15 @@ class Trace(NamedTuple):
         """Readings with start <= time < stop; no copy."""
         first, last = np.searchsorted(self.times, (start, stop))
         return Trace(self.times[first:last], self.temps_c[first:last])
+
+    def borne_out(self) -> "Trace":
+        """Without wild readings: far from both of their neighbours, which are near and agree. Of
+        one reading nobody can say that it was so."""
+        sound = np.ones(len(self.times), dtype=np.bool_)
+        near, far = np.diff(self.times) < CLOSE_S, np.abs(np.diff(self.temps_c)) > SPIKE_K
+        agree = np.abs(self.temps_c[2:] - self.temps_c[:-2]) <= SPIKE_K
+        sound[1:-1] = ~(near[:-1] & near[1:] & far[:-1] & far[1:] & agree)
+        return self if sound.all() else Trace(self.times[sound], self.temps_c[sound])
 
 
 EMPTY = Trace(np.empty(0), np.empty(0))
@@ -130,8 +138,6 @@ class _Segments(NamedTuple):
     coldest_c: Floats  # NaN: gap
     hottest_c: Floats
     mean_c: Floats
-    lowest_c: Floats  # of both, without wild readings
-    highest_c: Floats
     heard: npt.NDArray[np.int64]  # how many floor probes hold
     tread: npt.NDArray[np.int64]  # of the target that holds; -1: none
 
@@ -153,8 +159,8 @@ def exposure(
     # A comparison with NaN is False, which is what a gap or a missing target must give.
     chilled = parts.coldest_c < chill_c
     read_s = float(lasted[read].sum())
-    lowest = _lowest(parts.lowest_c, lasted)
-    highest = _lowest(-parts.highest_c, lasted)
+    lowest = _lowest(parts.coldest_c, lasted)
+    highest = _lowest(-parts.hottest_c, lasted)
     return Exposure(
         span_s=stop - start,
         gap_s=float(lasted[~read].sum()),
@@ -167,9 +173,9 @@ def exposure(
         chill_s=float(lasted[chilled].sum()),
         chill_ks=_area(chill_c - parts.coldest_c, lasted, chilled),
         overheat_s=float(lasted[parts.hottest_c > overheat_c].sum()),
-        low_c=None if lowest is None else float(parts.lowest_c[lowest]),
+        low_c=None if lowest is None else float(parts.coldest_c[lowest]),
         low_at=None if lowest is None else float(parts.starts[lowest]),
-        high_c=None if highest is None else float(parts.highest_c[highest]),
+        high_c=None if highest is None else float(parts.hottest_c[highest]),
         high_at=None if highest is None else float(parts.starts[highest]),
         average_c=_area(parts.mean_c, lasted, read) / read_s if read_s > 0 else None,
         below_runs=_runs(below, parts, start, stop),
@@ -184,7 +190,6 @@ def _segments(
     probe's value forward by counting: for eight probes this is ten times faster than a search per
     probe, and the record sheet of a month is made of it."""
     near = [trace.between(start - hold_s, stop) for trace in traces]
-    sound = [_borne_out(trace, start - hold_s, stop) for trace in traces]
     cuts = [trace.times for trace in near]
     ends = [_silences(trace.times, hold_s) for trace in near]
     times = np.concatenate([*cuts, *ends, target.edges, np.array([start, stop])])
@@ -200,7 +205,7 @@ def _segments(
     edges = edges[first:last]
     starts, lasted = edges[:-1], np.diff(edges)
 
-    coldest, hottest, lowest, highest = (np.full(len(starts), np.nan) for _ in range(4))
+    coldest, hottest = np.full(len(starts), np.nan), np.full(len(starts), np.nan)
     total, heard = np.zeros(len(starts)), np.zeros(len(starts), dtype=np.int64)
     for number, trace in enumerate(near):
         if not len(trace.times):
@@ -211,32 +216,10 @@ def _segments(
         value = np.where(stands, value, np.nan)
         np.fmin(coldest, value, out=coldest)
         np.fmax(hottest, value, out=hottest)
-        borne_out = np.where(stands, sound[number][held], np.nan)
-        np.fmin(lowest, borne_out, out=lowest)
-        np.fmax(highest, borne_out, out=highest)
         total += np.where(stands, value, 0.0)
         heard += stands
     mean = np.divide(total, heard, out=np.full(len(starts), np.nan), where=heard > 0)
-    return _Segments(
-        starts, lasted, coldest, hottest, mean, lowest, highest, heard, _treads(target, starts)
-    )
-
-
-def _borne_out(trace: Trace, start: float, stop: float) -> Floats:
-    """The temperatures of start <= time < stop; NaN: wild."""
-    around = trace.between(start - CLOSE_S, stop + CLOSE_S)
-    temps_c = np.where(is_wild(around), np.nan, around.temps_c)
-    return Trace(around.times, temps_c).between(start, stop).temps_c
-
-
-def is_wild(trace: Trace) -> Bools:
-    """Which readings are far from both of their neighbours, which are near and agree: of one
-    reading nobody can say that it was so."""
-    wild = np.zeros(len(trace.times), dtype=np.bool_)
-    near, far = np.diff(trace.times) < CLOSE_S, np.abs(np.diff(trace.temps_c)) > SPIKE_K
-    agree = np.abs(trace.temps_c[2:] - trace.temps_c[:-2]) <= SPIKE_K
-    wild[1:-1] = near[:-1] & near[1:] & far[:-1] & far[1:] & agree
-    return wild
+    return _Segments(starts, lasted, coldest, hottest, mean, heard, _treads(target, starts))
 
 
 def _silences(times: Floats, hold_s: float) -> Floats:

@@ -23,6 +23,7 @@ from monitor.review.exposure import Exposure, TargetLine, Trace, exposure, no_ta
 from monitor.review.joining import joined
 from monitor.review.target_line import target_line
 from monitor.site import Brooder, Place, Probe, Site
+from monitor.thermal.track import CLOSE_S
 
 DAY_S = 86400.0
 ENDED_S = DAY_S  # silence for a day: a recorded journal, not a running one
@@ -123,14 +124,19 @@ class Record:
         self, keys: Iterable[str], start: float | None = None, stop: float | None = None
     ) -> dict[str, Trace]:
         """Readings of some probes over the record or a part of it, out-of-service times left out.
-        A little earlier too: the reading that held when the span began."""
+        A little earlier too: the reading that held when the span began. Wild ones are left out:
+        no figure and no picture shows them."""
         begins = self.start if start is None else start
         ends = self.stop if stop is None else stop
         # A reading whose time is not sure would lay one hour's cold over another's.
-        found = self.kept.readings_of(list(keys), begins - self.hold_s, ends, only_sure=True)
+        first = begins - self.hold_s
+        found = self.kept.readings_of(list(keys), first - CLOSE_S, ends + CLOSE_S, only_sure=True)
         box_of = {probe.key: probe.brooder for probe in self.probes}
         return {
-            key: _without(Trace(*pair), _outages(self.entries, key, box_of.get(key)))
+            key: _without(
+                Trace(*pair).borne_out().between(first, ends),
+                _outages(self.entries, key, box_of.get(key)),
+            )
             for key, pair in found.items()
         }
 

@@ -5,6 +5,7 @@ import dataclasses
 import numpy as np
 import pytest
 from support.review_journal import at, site
+from support.short_record import placed, recorded
 
 from monitor.events import (
     AlarmName,
@@ -119,6 +120,18 @@ def test_readings_of_a_probe_out_of_service_are_left_out(tmp_path):
         assert got.below_s == 0
         assert got.gap_s == 7200 - (3540 + record.hold_s)
         assert "wrong" not in [entry.note for entry in record.entries]
+
+
+def test_a_wild_reading_at_the_edge_of_a_part_is_known_by_its_neighbours_beyond(tmp_path):
+    wild = [at("2026-02-09 00:00"), at("2026-02-09 05:59")]
+    said = {"porch/west": lambda t: 21.0 if t in wild else 34.0}
+    came = placed("2026-02-08 12:00")
+    day = {"start": "2026-02-08 12:00", "stop": "2026-02-09 12:00"}
+    with recorded(tmp_path, said, came, every_s=60.0, **day) as record:
+        part = record.readings_of(["porch/west"], at("2026-02-09 00:00"), at("2026-02-09 06:00"))
+        assert set(part["porch/west"].temps_c) == {34.0}
+        got = record.exposure(wild[0], wild[1] + 60)
+        assert (got.low_c, got.below_s, got.gap_s) == (34.0, 0, 0)
 
 
 def test_a_reading_whose_time_is_not_sure_is_no_evidence(tmp_path):
