@@ -175,7 +175,8 @@ class Facts(TypedDict, total=False):
     first_since: float  # ... and when for the first time, if it came back
     extreme_c: float  # lowest or highest while it lasted
     lasted_s: float
-    quiet_s: float  # since it ended
+    quiet_s: float  # since it ended, and nothing else was wrong with that floor
+    beside: AlarmName  # of that box too, and not told as over
     probes: list[ProbeFact]
     source: str  # heat source most likely lost
     source_sure: bool

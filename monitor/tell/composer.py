@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from monitor.brooding.ledger import Ledger
 from monitor.brooding.night_hours import asleep
-from monitor.events import Change, Entry, Priority
+from monitor.events import AlarmName, Change, Entry, Priority
 from monitor.kept import NEVER
 from monitor.site import Site
 from monitor.tell import incident_words
@@ -150,9 +150,15 @@ class MessageComposer:
             at=change.at,
         )
 
-    def over(self, incident: ToldIncident, at: float, watched_from: float = NEVER) -> Message:
+    def over(
+        self,
+        incident: ToldIncident,
+        at: float,
+        watched_from: float = NEVER,
+        beside: AlarmName | None = None,
+    ) -> Message:
         """To all who were told; to those told at once, if it came and went before that. Before
-        `watched_from` nobody watched."""
+        `watched_from` nobody watched. `beside`: what else of that floor is not told as over."""
         told = incident.told_to
         if incident.last_told is None and incident.worst is not None:
             told = self.first(incident.worst.priority)
@@ -161,7 +167,14 @@ class MessageComposer:
             MessageKind.OVER,
             key=f"{incident.name}:over"
             + (f":{incident.over_told}" if incident.over_told > 1 else ""),
-            words=incident_words.over(incident, at, self.site, self.look(), watched_from),
+            words=incident_words.over(
+                incident,
+                at,
+                self.site,
+                self.look(),
+                watched_from=watched_from,
+                beside=beside,
+            ),
             told=told,
             at=at,
         )

@@ -106,7 +106,9 @@ def over(
     at: float,
     site: Site,
     status: SiteStatus | None,
+    *,
     watched_from: float = NEVER,
+    beside: AlarmName | None = None,
 ) -> Words:
     """All of it is over: how long, how far, and how it is now."""
     worst, last = incident.worst, incident.last
@@ -126,9 +128,16 @@ def over(
     expected = night is not None and night_now(night.change, status) is not None
     if not expected or facts.get("lowest_at", at) <= at + _SOON_S:
         facts.pop("lowest_at", None)  # nothing colder than now is expected tonight
-    quiet_s = at - max(last.ended_at, watched_from)
-    if quiet_s >= 60.0:
-        facts["quiet_s"] = quiet_s
+    quiet_from = max(last.ended_at, watched_from)
+    box = None if status is None else status.brooder(incident.one_place() or "")
+    if box is not None and incident.family in _TEMPERATURE:
+        # one that was too hot may have been too cold since
+        in_band_since = math.inf if box.in_band_since is None else box.in_band_since
+        quiet_from = max(quiet_from, in_band_since)
+    if at - quiet_from >= 60.0:
+        facts["quiet_s"] = at - quiet_from
+    if beside is not None:
+        facts["beside"] = beside
     same = next((form for form in _SAME if worst.alarm in form), frozenset[AlarmName]())
     spells = _spells(incident, same, at)
     facts["lasted_s"] = _lasted_s(spells) if spells else last.ended_at - incident.since_at

@@ -37,6 +37,7 @@ from monitor.tell.open_incidents import (
     says_nothing_new,
     shared_by_boxes,
     storm_wait_s,
+    told_beside,
     unreached,
     with_occurrence,
 )
@@ -191,8 +192,7 @@ class NotificationPlan(Kept):
         return [one for one in self._incidents if all(one is not night for night in nights)]
 
     def _say_evening(self, now_at: float) -> list[Message]:
-        """With the cold nights that stand, as they are foretold now. One that should hold after all
-        counts as not told: it ends within the hour, or is told then."""
+        """With the cold nights that stand, as they are foretold now."""
         status = self._look()
         nights = [
             (incident, alarm, night_now(alarm.change, status))
@@ -206,16 +206,14 @@ class NotificationPlan(Kept):
             look=lambda: status,
             still=lambda: self._composer.wrong(rest),
             cold_nights=[now for _, _, now in stand],
-            called_off=[alarm.change for _, alarm in off if alarm.told],
+            called_off=[alarm.change for _, alarm in off if alarm.told and not _is_folded(alarm)],
             warns=any(not alarm.told for _, alarm, _ in stand),
         )
         if told is None:
             return []
         tick = now_at + self._offset_s
         for incident, alarm in off:
-            alarm.called_off += alarm.told
-            alarm.told, incident.last_told = False, None
-            incident.gather_due = tick + CALLED_OFF_S
+            _call_off(incident, alarm, tick)
         for incident, alarm, now in stand:
             alarm.change = now
             incident.gather_due = None
@@ -422,6 +420,9 @@ class NotificationPlan(Kept):
             if rest.worst is not None:  # who wants urgent news alone has heard the end of it
                 rest.told_to = self._composer.who_know(rest, rest.worst)
             rest.over_told = incident.over_told
+            for alarm in rest.alarms.values():
+                if _is_folded(alarm) and night_now(alarm.change, self._look()) is None:
+                    _call_off(rest, alarm, tick)
         if TABLE[incident.worst.alarm].told_once:
             if not is_called_off(incident, at, self._site.timezone):
                 return []
@@ -429,7 +430,12 @@ class NotificationPlan(Kept):
             if incident.told_to and not message.contacts:
                 return []
         else:
-            message = self._composer.over(incident, at, self._watched_from - self._offset_s)
+            message = self._composer.over(
+                incident,
+                at,
+                self._watched_from - self._offset_s,
+                told_beside(self._incidents, incident),
+            )
         self._morning.note(message.at, incident.one_place(), message.title)
         return [message]
 
@@ -448,6 +454,19 @@ class NotificationPlan(Kept):
             urgent = asks is not None and asks.change.priority is Priority.URGENT
             if not urgent and not self._composer.who_know(incident, change):
                 incident.reach(self._composer.first(change.priority))
+
+
+def _is_folded(alarm: AlarmTold) -> bool:
+    """No message of its own told it."""
+    return bool(alarm.change.facts.get("folded"))
+
+
+def _call_off(incident: ToldIncident, alarm: AlarmTold, tick: float) -> None:
+    """A cold night that should hold after all counts as not told: it ends within the hour, or is
+    told then."""
+    alarm.called_off += alarm.told
+    alarm.told, incident.last_told = False, None
+    incident.gather_due = tick + CALLED_OFF_S
 
 
 def _holds_after_all(alarm: AlarmTold, status: SiteStatus | None) -> bool:

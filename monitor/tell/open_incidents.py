@@ -17,6 +17,7 @@ from monitor.watch.status import SiteStatus
 # Of what several boxes can have the same trouble by one cause, and within which time it is one.
 SHARED = (Family.COLD.value, AlarmName.UNWATCHED.value)
 STORM_S = 1800.0
+_OF_FLOOR = (Family.COLD.value, Family.HOT.value)
 # Another box is told within a minute; of many, within less than a plain alarm's five minutes.
 _STORM_GATHER_S, _MANY, _MANY_GATHER_S = 60.0, 4, 240.0
 
@@ -115,9 +116,21 @@ def _as_night(one: ToldIncident, alarm: AlarmTold) -> ToldIncident:
     return night
 
 
+def told_beside(incidents: list[ToldIncident], one: ToldIncident) -> AlarmName | None:
+    """What else was told of that floor, and not yet as over: nobody is to hear "back to normal". A
+    night that is only foretold is no such trouble."""
+    worst = [
+        other.worst.alarm
+        for other in incidents
+        if other is not one and other.place == one.place and other.family in _OF_FLOOR
+        if other.told and not other.is_over and other.worst is not None
+    ]
+    return next((alarm for alarm in worst if alarm is not AlarmName.COLD_NIGHT), None)
+
+
 def out_of_band(incident: ToldIncident, status: SiteStatus | None) -> bool:
     """Is a floor that it was about not in its band?"""
-    if incident.family not in (Family.COLD.value, Family.HOT.value) or status is None:
+    if incident.family not in _OF_FLOOR or status is None:
         return False
     boxes = [status.brooder(alarm.change.brooder or "") for alarm in incident.alarms.values()]
     return any(box is not None and box.coldest_c is not None and not box.in_band for box in boxes)

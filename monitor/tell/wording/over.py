@@ -6,6 +6,7 @@ import math
 
 from monitor.events import AlarmName, Cause, Change
 from monitor.measures import span
+from monitor.tell.wording.life import TROUBLE
 from monitor.tell.wording.silence_words import probe_name
 from monitor.tell.wording.words import Voice, Words, compose, sentence
 from monitor.watch.alarm_table import OF_COLD, OF_HEAT
@@ -144,9 +145,13 @@ def all_clear(change: Change, voice: Voice) -> Words:
     floor = _floor_now(change, voice)
     if wrong := _still_wrong(change):
         return compose(f"{where}: {wrong}", f"{floor} {was}")
+    lost = change.alarm is AlarmName.HEAT_LOSS
+    gone = "heat is back" if lost else f"no longer {_WAS[change.alarm]}"
+    beside = TROUBLE[facts["beside"]] if "beside" in facts else None
     return compose(
-        f"{where}: back to normal",
+        f"{where}: {gone if beside else 'back to normal'}",
         f"{floor} {was}" if floor else was,
+        f"You will hear by itself when {beside} is over." if beside else None,
         "Check that every chick is on its feet."
         + ("" if doubted else " Find the cause, so that it does not happen again.")
         if change.alarm in _HARMFUL and not warm

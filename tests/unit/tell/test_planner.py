@@ -1091,6 +1091,75 @@ def test_a_cold_night_called_off_at_bedtime_is_not_told_again_while_it_should_ho
     assert "about 70 in 100" in anew.body
 
 
+def heat_back_at_seven() -> Teller:
+    """Lost heat beside which a cold night needed no message of its own."""
+    teller = bedtime()
+    foretold(teller, 0.1)
+    lost, night = (raised(alarm, local(10, 18) - NIGHT) for alarm in (A.HEAT_LOSS, A.COLD_NIGHT))
+    teller.take(lost, night)
+    teller.take(cleared(A.HEAT_LOSS, local(10, 18, 30) - NIGHT))
+    [over] = [m for m in teller.go(local(10, 19)) if m.kind is MessageKind.OVER]
+    assert "night" not in over.body
+    return teller
+
+
+def test_a_cold_night_that_nobody_was_told_of_is_not_said_to_have_been_told():
+    teller = heat_back_at_seven()
+    [evening] = teller.go(local(10, 20))
+    assert "cold night" not in evening.body
+    teller.take(cleared(A.COLD_NIGHT, local(10, 20, 15) - NIGHT))
+    assert teller.go(local(11, 5)) == []
+
+
+def test_a_cold_night_that_stands_again_after_the_heat_is_back_is_told():
+    teller = heat_back_at_seven()
+    teller.go(local(10, 20))
+    foretold(teller, 0.7)
+    [night] = teller.go(local(10, 21))
+    assert (night.kind, night.title) == (MessageKind.RAISED, "porch: cold night ahead")
+
+
+def test_a_cold_night_that_nobody_was_told_of_is_told_in_the_night_when_it_stands_again():
+    """Heat is back after bedtime, and it should hold: an hour later it should not."""
+    teller = bedtime()
+    foretold(teller, 0.1)
+    teller.go(local(10, 20))
+    lost, night = (raised(alarm, local(10, 22) - NIGHT) for alarm in (A.HEAT_LOSS, A.COLD_NIGHT))
+    teller.take(lost, night)
+    teller.take(cleared(A.HEAT_LOSS, local(10, 22, 30) - NIGHT))
+    teller.go(local(10, 23))
+    foretold(teller, 0.7)
+    [night] = teller.go(local(11, 0))
+    assert (night.kind, night.title) == (MessageKind.RAISED, "porch: cold night ahead")
+
+
+@pytest.mark.parametrize(("since", "said"), [(local(10, 18, 50), "10 min"), (None, None)])
+def test_right_for_is_no_longer_than_the_floor_has_been_in_its_band(since, said):
+    """One that was too hot had been too cold meanwhile: "it has been right for 80 min"."""
+    teller = bedtime()
+    status = teller.plan._look()
+    assert status is not None
+    boxes = tuple(replace(box, in_band_since=since) for box in status.brooders)
+    teller.plan._composer.look = lambda: replace(status, brooders=boxes)
+    teller.take(raised(A.HEAT_LOSS, local(10, 18) - NIGHT))
+    teller.take(cleared(A.HEAT_LOSS, local(10, 18, 30) - NIGHT))
+    [over] = [m for m in teller.go(local(10, 19)) if m.kind is MessageKind.OVER]
+    assert ("right for" in over.body) is (said is not None)
+    assert said is None or f"It has been right for {said}." in over.body
+
+
+def test_while_lost_heat_is_not_told_as_over_no_other_end_says_that_all_is_normal():
+    teller = Teller()
+    teller.take(raised(A.HOT))
+    teller.go(NIGHT + 10)
+    teller.take(cleared(A.HOT, 600))
+    teller.take(raised(A.HEAT_LOSS, 1200))
+    teller.take(cleared(A.HEAT_LOSS, 3000))
+    over = [m for m in teller.go(NIGHT + 3000 + BACK_S) if m.kind is MessageKind.OVER]
+    assert [m.title for m in over] == ["porch: no longer too hot", "porch: back to normal"]
+    assert "You will hear by itself when the lost heat is over." in over[0].body
+
+
 def test_who_wants_urgent_news_alone_hears_no_second_end_of_what_goes_on_as_a_cold_night():
     only = Contact(name="only urgent", url="json://nowhere", priorities=frozenset({P.URGENT}))
     teller = Teller(ME, only)
