@@ -16,6 +16,9 @@ LEAP_K = 5.0  # and stays there: no floor goes to and fro
 # is at rest in the reading after a leap, within this share of it, was not heated or cooled.
 _AT_REST_SHARE = 0.05
 SPIKES = 3.0  # a score: one each, forgotten by half in an hour
+# A quick thermostat under a probe that speaks each minute or so is seen to go up and down by any
+# amount from one word to the next: what comes back is a spike only by so many times what is usual.
+_FAR_STRIDES, _STRIDE_RATE = 2.0, 0.1
 _NO_FIRST_S = 1e12  # since the reading before, if there was one
 _DAY_S = 86400.0
 _STOOD_S, _SILENT_S = 7200.0, 1800.0  # more than that may have been a fault
@@ -44,6 +47,7 @@ class Track(Kept):
     stood_s: float = 0.0  # the longest that it stood still of late before it changed
     quantum_k: float = UNKNOWN_K  # smallest step seen lately: its resolution, or more
     spike_score: float = 0.0
+    stride_k: float = 0.0  # how far it goes from one reading to the next, on average
     readings: int = 0  # since probe_health looked last
     spikes: int = 0
 
@@ -59,6 +63,8 @@ class Track(Kept):
         was_c = self.last_c
         jump = temp_c - was_c
         gap_s = tick - self.last_tick
+        step = jump if self.held is None else temp_c - self.held
+        self.stride_k += (gap_s < CLOSE_S) * _STRIDE_RATE * (abs(step) - self.stride_k)
         if jump != 0.0:
             if (jump > SPIKE_K or jump < -SPIKE_K) and gap_s < self._close_s:
                 held = self.held
@@ -80,20 +86,22 @@ class Track(Kept):
             self.same += 1
             if _SILENT_S < gap_s < _NO_FIRST_S:
                 self.unheard_s += gap_s
-        if self.held is not None:
-            if not -SPIKE_K < temp_c - self.held < SPIKE_K:
+        held = self.held
+        if held is not None:
+            self.held = None
+            far_k = abs(held - was_c)
+            if not -SPIKE_K < temp_c - held < SPIKE_K:
                 # Came back: a spike. A lamp that goes off and on lets its sheath come back by half.
-                if not self.beneath or abs(jump) <= _AT_REST_SHARE * abs(self.held - was_c):
-                    self.spike_score += 1.0
+                if not self.beneath or abs(jump) <= _AT_REST_SHARE * far_k:
+                    self.spike_score += far_k >= _FAR_STRIDES * self.stride_k
                     self.spikes += 1
             elif not -LEAP_K < jump < LEAP_K and (
-                not self.beneath or abs(temp_c - self.held) <= _AT_REST_SHARE * abs(jump)
+                not self.beneath or abs(temp_c - held) <= _AT_REST_SHARE * abs(jump)
             ):
                 up = jump > 0.0
                 back = self.leapt_up is (not up)
                 self.spike_score += back  # whatever it stayed for
                 self.leapt_up = None if back else up
-            self.held = None
         self.last_c = temp_c
         self.last_tick = tick
         near = gap_s <= CLOSE_S  # no mean is of what was before a gap and after it
