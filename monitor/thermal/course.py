@@ -153,6 +153,11 @@ class Course(Kept):
         found = self._between(from_tick, to_tick)
         return sum(found) / len(found) if found else None
 
+    def last_tick(self, until: float) -> float | None:
+        """When it was last heard by then, to the minute; None: nothing was."""
+        heard = bisect_right(self.ticks, until)
+        return self.ticks[heard - 1] if heard else None
+
     def fell_k(self, tick: float, temp_c: float) -> float:
         """By how much, within six minutes, to `temp_c` now; 0: nothing was heard then."""
         then = tick - QUICK_S - 0.5 * MINUTE_S  # a mean has the tick of its minute's beginning

@@ -16,6 +16,8 @@ from monitor.thermal.track import Track
 
 _TORN_SHARE, _TORN_RATE = 0.25, 0.1  # of all readings, that jump and come back
 _CONFIRM_S, _DRIFT_CONFIRM_S = 300.0, 1800.0
+# What a probe is by all that it said stands while it says nothing.
+_STAND = (FaultKind.STUCK, FaultKind.FELL_ALONE)
 
 
 @part
@@ -115,8 +117,8 @@ class ProbeHealth(Kept):
                 if tick - since >= confirm_s:
                     found.append(Finding(probe=track.key, kind=kind, reason=reason, since=since))
                     break
-        stuck = [f for f in self.findings if f.kind is FaultKind.STUCK]
-        found += [f for f in stuck for t in tracks if t.key == f.probe and t not in heard]
+        stand = [f for f in self.findings if f.kind in _STAND]
+        found += [f for f in stand for t in tracks if t.key == f.probe and t not in heard]
         found = self._exchanges.findings(heard, tick, outside_now_c) + found
         self.findings = tuple(found)
 

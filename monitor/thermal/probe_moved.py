@@ -23,6 +23,9 @@ _FAR_APART_K = 12.0  # from another probe on the floor: that cannot be one floor
 # share of its way to the outside in that time, nor so far where that is not known.
 _FELL_ALONE_K, _HOLDS_SHARE, _FOLLOWS_K, _WAY_SHARE, _NO_WAY_K = 6.0, 0.15, 2.0, 0.5, 12.0
 _BEGINS_K, _BEFORE_S, _WAS_WARM_K = 3.0, (300.0, 210.0), 1.0
+# One that speaks more seldom was last heard longer before: up to three times as long, if it fell as
+# many times as far, and another in the box bears witness that has spoken since, or just before.
+_SELDOM_S, _JUST_BEFORE_S = 900.0, 60.0
 _ALONE_CONFIRM_S = 50.0  # looked at twice: two wild readings are no fall
 # From so far on it is named once it is at rest.
 _RESTS_K = 4.0
@@ -77,7 +80,10 @@ def fell_alone(
         return []
     enough_k = _MOVED_K if sources_seen else _FELL_ALONE_K
     begins_k = min(_BEGINS_K, enough_k)
-    if not _falls(near, track, tick, begins_k):
+    since = track.last_tick - _JUST_BEFORE_S
+    witnessed = any(one.last_tick >= since for one in heard if one is not track)
+    times = _times(track, tick) if witnessed else 1.0
+    if not _falls(near, track, begins_k if times == 1.0 else _FELL_ALONE_K * times, times, tick):
         return []
     from_c = near.fell_from_c or 0.0
     fell_k, for_s = from_c - track.mean, tick - near.fell_tick
@@ -100,7 +106,7 @@ def fell_alone(
     far = fell_k > _FELL_ALONE_K
     # Where every source is seen to work, and all else holds, it need not have been fast either.
     seen = bool(others) and sources_seen
-    quick = far and (seen or (fell_k > enough_k and _was_warm(track, tick, from_c)))
+    quick = far and (seen or (fell_k > enough_k * times and _was_warm(track, tick, from_c, times)))
     if others:
         enough_k = min(enough_k, _RESTS_K)
     if alone and (quick or (fell_k > enough_k and _rests(track, tick, for_s, fell_k))):
@@ -115,21 +121,33 @@ def fell_alone(
     return [(FaultKind.FELL_ALONE, _ALONE_CONFIRM_S, reason)]
 
 
-def _falls(near: Neighbours, track: Track, tick: float, least_k: float) -> bool:
+def _times(track: Track, tick: float) -> float:
+    """How many times five minutes lie between its last words before and after a fall; 1 where it
+    speaks more often."""
+    said = track.course.last_tick(tick - _BEFORE_S[1])
+    if said is None or not _BEFORE_S[0] < track.last_tick - said <= _SELDOM_S:
+        return 1.0
+    return (track.last_tick - said) / _BEFORE_S[0]
+
+
+def _falls(near: Neighbours, track: Track, least_k: float, times: float, tick: float) -> bool:
     """Is it in a fall, or does one begin: by so much below what was usual minutes ago?"""
     usual = track.course.quick
     if (
         near.fell_from_c is None
         and usual is not None
         and usual.low_c - track.mean > least_k
-        and _was_warm(track, tick, usual.low_c)
+        and _was_warm(track, tick, usual.low_c, times)
     ):
         near.fell_from_c, near.fell_tick, near.others_fell_k = usual.low_c, tick, 0.0
     return near.fell_from_c is not None
 
 
-def _was_warm(track: Track, tick: float, usual_c: float) -> bool:
-    before_c = track.course.mean(tick - _BEFORE_S[0], tick - _BEFORE_S[1])
+def _was_warm(track: Track, tick: float, usual_c: float, times: float) -> bool:
+    from_tick = tick - _BEFORE_S[0]
+    if times > 1.0:
+        from_tick = track.last_tick - times * _BEFORE_S[0]
+    before_c = track.course.mean(from_tick, tick - _BEFORE_S[1])
     return before_c is not None and before_c > usual_c - _WAS_WARM_K
 
 

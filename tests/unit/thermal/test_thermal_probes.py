@@ -2,7 +2,7 @@
 fault."""
 
 from dataclasses import replace
-from math import exp, sin
+from math import exp, sin, tau
 from random import Random
 
 import pytest
@@ -374,6 +374,14 @@ def a_box(*others: tuple[str, Place]) -> Night:
     return night
 
 
+USUAL_C = {
+    Place.FLOOR: 35.0,
+    Place.COOL_END: 28.0,
+    Place.UNDER_HEAT: 42.0,
+    Place.OUTSIDE: 15.0,
+}
+
+
 def goes(
     night: Night,
     for_s: float,
@@ -383,14 +391,16 @@ def goes(
     to_c: float = 35.0,
     low_k: float = 0.0,
     lag_s: float = 120.0,
+    every_s: float = 30.0,
 ) -> None:
     """The floor probe heads there as one in its sleeve does; the others come down by `low_k`."""
     rng, began = Random(1), night.t
     while night.t < began + for_s:
         share = 1.0 - exp(-(night.t - began) / lag_s)
-        night.says(from_c + share * (to_c - from_c) + rng.gauss(0, 0.05))
+        if (night.t - began) % every_s == 0.0:
+            night.says(from_c + share * (to_c - from_c) + rng.gauss(0, 0.05))
         for name, place in others:
-            usual_c = {Place.UNDER_HEAT: 42.0, Place.OUTSIDE: 15.0}.get(place, 28.0)
+            usual_c = USUAL_C[place]
             night.says(usual_c - share * low_k + rng.gauss(0, 0.05), f"porch/{name}")
         night.t += 30.0
 
@@ -415,6 +425,31 @@ def test_a_probe_that_cools_alone_as_no_floor_can_is_wet_buried_or_moved(other):
     night = a_box(other)
     goes(night, 1800, [other], to_c=22.0)
     assert AlarmName.HEAT_LOSS not in _named_beside_its_cold(night)
+
+
+@ONE_MORE
+@pytest.mark.parametrize(
+    ("to_c", "lag_s", "low_k", "named"),
+    [(9.0, 60.0, 0.0, True), (26.0, 600.0, 0.0, False), (9.0, 60.0, 6.0, False)],
+)
+def test_so_it_is_of_one_that_speaks_every_six_minutes(other, to_c, lag_s, low_k, named):
+    """Of a porch at 9 °C all night long "check the lamps first" was said. A lamp that dies over one
+    end of the box brings that down by six degrees in as long."""
+    night = a_box(other)
+    goes(night, 3 * 3600, [other], every_s=360.0)
+    goes(night, 1800, [other], to_c=to_c, lag_s=lag_s, low_k=low_k, every_s=360.0)
+    if named:
+        _named_beside_its_cold(night)
+    else:
+        assert "porch/probe-fault" not in night.told()
+
+
+def test_a_silence_makes_no_sense_of_a_probe_that_cooled_alone():
+    other = ("far floor", Place.FLOOR)
+    night = a_box(other)
+    goes(night, 1800, [other], to_c=9.0)
+    goes(night, 2 * 3600, [other], from_c=9.0, to_c=9.0, every_s=1500.0)
+    assert "porch/probe-fault" not in night.told(ChangeKind.CLEARED)
 
 
 @ONE_MORE
@@ -628,6 +663,32 @@ def _leaping(place: Place, tail_k: float) -> float:
             track.add(tick, 42.0 - short_k)
             tick += 30.0
     return track.spike_score
+
+
+@pytest.mark.parametrize("period_s", [150.0, 170.0, 210.0, 290.0])
+@pytest.mark.parametrize(("place", "swings_k"), [(Place.FLOOR, 1.7), (Place.UNDER_HEAT, 6.0)])
+def test_a_quick_thermostat_under_a_probe_that_speaks_seldom_is_no_loose_wire(
+    place, swings_k, period_s
+):
+    """It is heard now at the top of a pulse and now at its bottom, and seldom in between."""
+    assert not any(_swings(place, swings_k, period_s))
+
+
+@pytest.mark.parametrize(("swings_k", "wild_k"), [(1.7, 14.0), (0.1, 4.0)])
+def test_what_is_wild_beside_all_that_a_probe_goes_through_is_a_loose_wire(swings_k, wild_k):
+    assert any(_swings(Place.FLOOR, swings_k, 170.0, wild_k=wild_k))
+
+
+def _swings(place: Place, swings_k: float, period_s: float, wild_k: float = 0.0) -> list[bool]:
+    """At each reading of nine hours: does it jump? `wild_k`: each ninth is so far off."""
+    track, rng, turned, found = Track("one", place), Random(1), 0.0, []
+    for n in range(400):
+        turned += 80.0 / period_s * rng.uniform(0.9, 1.1)
+        wild = wild_k * (n % 9 == 8)
+        track.add(80.0 * n, 33.0 + swings_k * sin(tau * turned) + rng.gauss(0, 0.05) - wild)
+        track.forget(80.0)
+        found.append(track.jumps)
+    return found
 
 
 def test_a_probe_that_wanders_from_another_waits_for_the_morning():
