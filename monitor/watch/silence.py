@@ -277,7 +277,8 @@ class Silence(Owner):
             facts["detail"] = MEND_CLOCK
         if lead is not None and lead.temp_c is not None:
             facts["temp_c"] = lead.temp_c
-        if len(boxes) == 1 and boxes[0].needs.target_c is not None:
+        on_floor = one is None or one.place is Place.FLOOR  # beneath a lamp nothing "should be"
+        if len(boxes) == 1 and boxes[0].needs.target_c is not None and on_floor:
             facts["target_c"] = boxes[0].needs.target_c
         broken = "reason" in facts or (silent and all(p.bad for p in silent))
         cause = Cause.SENSOR if broken else Cause.SILENCE

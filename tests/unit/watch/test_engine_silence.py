@@ -47,6 +47,18 @@ def test_one_silent_probe_beside_another_is_a_warning_of_that_probe() -> None:
     assert "folded" not in night.changes[-1].facts
 
 
+@pytest.mark.parametrize(("place", "judged"), [(Place.FLOOR, True), (Place.UNDER_HEAT, False)])
+def test_a_silent_probe_beneath_a_lamp_is_not_held_against_the_floors_target(place, judged) -> None:
+    """Last 45.5 °C, should be 32.2 °C, was said of it."""
+    box = a_brooder()
+    site = a_site(replace(box, probes=(*box.probes, a_probe("porch", "one more", place))))
+    night = Night(site, make_estimator=estimator.none)
+    night.holds(35.0, for_s=600, probes=("porch/floor", "porch/one more"))
+    night.holds(35.0, for_s=7200, probes=("porch/floor",))
+    (silent,) = night.changes
+    assert ("should be" in for_change(silent, site).body) is judged
+
+
 def test_probes_silenced_together_are_told_together() -> None:
     night = Night(a_site(a_brooder(floors=3)), make_estimator=estimator.none)
     three = (*TWO, "porch/third floor")
