@@ -9,6 +9,7 @@ are discrete events: whatever is due is done at its due time, so that the messag
 on how often `advance` is called, and a restored state goes on exactly where it was."""
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from itertools import groupby
 from math import inf
 
@@ -215,7 +216,7 @@ class NotificationPlan(Kept):
         for incident, alarm in off:
             _call_off(incident, alarm, tick)
         for incident, alarm, now in stand:
-            alarm.change = now
+            _say_now(alarm, now)
             incident.gather_due = None
             incident.tell(incident.untold(), tick)
             incident.reach(told.contacts)
@@ -420,9 +421,7 @@ class NotificationPlan(Kept):
             if rest.worst is not None:  # who wants urgent news alone has heard the end of it
                 rest.told_to = self._composer.who_know(rest, rest.worst)
             rest.over_told = incident.over_told
-            for alarm in rest.alarms.values():
-                if _is_folded(alarm) and night_now(alarm.change, self._look()) is None:
-                    _call_off(rest, alarm, tick)
+            _goes_on(rest, self._look(), tick)
         if TABLE[incident.worst.alarm].told_once:
             if not is_called_off(incident, at, self._site.timezone):
                 return []
@@ -459,6 +458,21 @@ class NotificationPlan(Kept):
 def _is_folded(alarm: AlarmTold) -> bool:
     """No message of its own told it."""
     return bool(alarm.change.facts.get("folded"))
+
+
+def _goes_on(night: ToldIncident, status: SiteStatus | None, tick: float) -> None:
+    """What ended has said that the night is cold, if it still is to be."""
+    for alarm in night.alarms.values():
+        if (now := night_now(alarm.change, status)) is not None:
+            _say_now(alarm, now)
+        elif _is_folded(alarm):
+            _call_off(night, alarm, tick)
+
+
+def _say_now(alarm: AlarmTold, now: Change) -> None:
+    """A cold night is told with the figures of now, in a message of others."""
+    alarm.change = replace(now, facts=now.facts.copy())
+    alarm.change.facts.pop("folded", None)
 
 
 def _call_off(incident: ToldIncident, alarm: AlarmTold, tick: float) -> None:

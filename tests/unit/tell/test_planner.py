@@ -1133,6 +1133,23 @@ def test_a_cold_night_that_nobody_was_told_of_is_told_in_the_night_when_it_stand
     assert (night.kind, night.title) == (MessageKind.RAISED, "porch: cold night ahead")
 
 
+def test_a_cold_night_that_the_end_of_lost_heat_told_is_called_off_like_any_other():
+    teller = bedtime()
+    teller.go(local(10, 20))
+    foretold(teller, 0.7, local(11, 6))
+    lost, night = (
+        raised(alarm, local(10, 20, 30) - NIGHT) for alarm in (A.HEAT_LOSS, A.COLD_NIGHT)
+    )
+    teller.take(lost, night)
+    teller.take(cleared(A.HEAT_LOSS, local(10, 21) - NIGHT))
+    [over] = [m for m in teller.go(local(10, 21, 30)) if m.kind is MessageKind.OVER]
+    assert "The night is still likely to bring it down" in over.body
+    foretold(teller, 0.1)
+    teller.take(cleared(A.COLD_NIGHT, local(10, 22) - NIGHT))
+    [off] = teller.go(local(11, 5))
+    assert off.title == "porch: cold night no longer expected"
+
+
 @pytest.mark.parametrize(("since", "said"), [(local(10, 18, 50), "10 min"), (None, None)])
 def test_right_for_is_no_longer_than_the_floor_has_been_in_its_band(since, said):
     """One that was too hot had been too cold meanwhile: "it has been right for 80 min"."""
