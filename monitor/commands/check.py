@@ -23,6 +23,7 @@ from monitor.service.control import NoService, ask
 from monitor.settings import Settings
 from monitor.settings.document import every_key
 from monitor.settings.shown import shown
+from monitor.site import Meter
 from monitor.tell.contact import masked
 from monitor.tell.house_voice import PROGRAM
 from monitor.tell.try_contacts import try_out
@@ -301,8 +302,12 @@ def _accounts(settings: Settings, rights: Rights, *, by_name: bool) -> Iterator[
             may[name].append(probe.topic)
         if not allowed:
             names = " or ".join(accounts_of(probe))
+            called = probe.title if isinstance(probe, Meter) else probe.name
             mend = (
-                f"name one {names}, or write a rights_file" if by_name else "add it to the rights"
+                f'`brooder probes add "{called}"` makes one; or name yours {names}, or write a '
+                "rights_file"
+                if by_name
+                else "add it to the rights"
             )
             yield (
                 "built-in broker",

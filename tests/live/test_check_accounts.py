@@ -34,7 +34,8 @@ def test_a_probe_that_nobody_may_speak_for_is_named_with_the_mend(tmp_path: Path
     said = said_of(tmp_path, ["esp1"])
     assert (
         "NOT WELL built-in broker: no account may publish brooder/porch/floor, which porch/floor "
-        "reads: name one porch-floor or porch, or write a rights_file"
+        'reads: `brooder probes add "floor"` makes one; or name yours porch-floor or porch, or '
+        "write a rights_file"
     ) in said
     assert "account esp1: is named after no box and no probe" in said
 
