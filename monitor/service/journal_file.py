@@ -1,7 +1,6 @@
 """The journal's file in the writer's hands: opened anew where the disk refused it, where it was
 found damaged or where somebody took it away. Owned by `writer`, in its thread."""
 
-import logging
 import os
 from collections.abc import Callable
 from contextlib import suppress
@@ -11,7 +10,7 @@ from monitor.journal.opening import about_aside
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
 
-log = logging.getLogger(__name__)
+_TAKEN = "the journal's file was taken away while it was written; a new one is begun without it"
 
 
 class JournalFile:
@@ -28,8 +27,8 @@ class JournalFile:
         """The journal, opened anew if need be; `say` hears of one that was set aside. Raises
         StorageFault."""
         if self.journal is not None and _inode(self.journal) != self._inode:
-            log.error("The journal's file was taken away while it was written; a new one is begun.")
             self.put_away()
+            say(StorageFault("damaged", _TAKEN))
         if self.journal is None:
             aside = None
             if self._damaged is not None:

@@ -172,6 +172,7 @@ def test_a_journal_taken_away_while_it_is_written_is_begun_anew_with_the_birds_i
                 time.sleep(0.05)
             probe.wait_acknowledged()
             wait_until(lambda: 34.019 in service.temps(), 30, "a new journal")
+        told(phone, "taken away while it was written")
         # The new journal stands on its own: the birds are known after the next power cut too.
         wait_until(service.entries, 30, "the ledger in the new journal")
         service.kill()
