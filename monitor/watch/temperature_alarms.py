@@ -153,6 +153,8 @@ class TemperatureAlarms(Kept, Owner):
         if blind or all(p.tick < self.probes.woke for p in floor):
             self._night.see(night.UNSEEN, tick)
             return
+        if doubtful:  # a single reading is no minute of the night
+            return
         below, above = band_side(
             min((p.temp_c for p in floor if p.temp_c is not None), default=math.nan),
             max((p.temp_c for p in judged if p.temp_c is not None), default=math.nan),

@@ -140,3 +140,16 @@ def test_one_wild_reading_is_neither_the_nights_figure_nor_an_alarms(by_k: float
         night.t += 30.0
     figures = box(night).night
     assert min(abs(c - 35.1 - by_k) for c in (figures.low_c, figures.high_c) if c) < 0.2
+
+
+@pytest.mark.parametrize(("readings", "out_s"), [(1, 0.0), (4, 120.0)])
+@pytest.mark.parametrize("by_k", [-9.0, 12.0])
+def test_one_wild_reading_is_no_minute_out_of_the_band(
+    by_k: float, readings: int, out_s: float
+) -> None:
+    night = Night()
+    for said_c in (*[35.0] * 20, *[35.0 + by_k] * readings, *[35.0] * 20):
+        night.says(said_c + 0.06 * (night.t % 60.0 > 0.0))
+        night.t += 30.0
+    figures = box(night).night
+    assert figures.below_s + figures.above_s == out_s
