@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from monitor.events import AlarmName, Cause, Change, ChangeKind, Facts, Priority
+from monitor.watch.incidents import SWING_S, SWINGING
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +46,32 @@ def occurrences(changes: Iterable[Change]) -> list[Occurrence]:
         found.setdefault(key, []).append(change)
     whole = [_one(group) for group in found.values() if _of(group, ChangeKind.RAISED)]
     return sorted(whole, key=lambda occurrence: occurrence.raised)
+
+
+def gathered(alarms: Iterable[Occurrence]) -> list[list[Occurrence]]:
+    """In order of raising, those together by which a floor that a thermostat swings about the edge
+    of its band went out of it over and over."""
+    rows: list[list[Occurrence]] = []
+    for alarm in alarms:
+        row = next((row for row in reversed(rows) if _is_like(row[-1], alarm)), None)
+        if row is not None and _swings(row[-1], alarm):
+            row.append(alarm)
+        else:
+            rows.append([alarm])
+    return rows
+
+
+def _is_like(one: Occurrence, other: Occurrence) -> bool:
+    same = (one.alarm, one.brooder, one.probe, one.priority, one.cause)
+    return same == (other.alarm, other.brooder, other.probe, other.priority, other.cause)
+
+
+def _swings(before: Occurrence, alarm: Occurrence) -> bool:
+    """Did it come back within the hour, and nobody answered?"""
+    if alarm.alarm not in SWINGING or before.cleared is None:
+        return False
+    unanswered = before.acknowledged is None and alarm.acknowledged is None
+    return unanswered and alarm.put_aside is None and alarm.raised - before.cleared < SWING_S
 
 
 def _one(group: list[Change]) -> Occurrence:

@@ -5,7 +5,7 @@ from rich.table import Table
 
 from monitor.events import ChangeKind
 from monitor.measures import span
-from monitor.review.alarm_log import Occurrence
+from monitor.review.alarm_log import Occurrence, gathered
 from monitor.review.figure_text import clock, moment
 from monitor.review.record import Record
 
@@ -14,25 +14,29 @@ NARROW = 104
 _WIDE = ("priority", "probe", "cause")  # left out on a narrow terminal
 
 
-def cells(alarm: Occurrence, record: Record) -> tuple[str, ...]:
-    """The row of one occurrence, under HEADS."""
-    zone = record.site.timezone
+def rows(record: Record) -> list[tuple[float, tuple[str, ...]]]:
+    """Under HEADS, each with when it was raised."""
+    return [(row[0].raised, _cells(row, record)) for row in gathered(record.alarms)]
+
+
+def _cells(row: list[Occurrence], record: Record) -> tuple[str, ...]:
+    zone, began, alarm = record.site.timezone, row[0].raised, row[-1]
     answered = "" if alarm.acknowledged is None else clock(alarm.acknowledged, zone)
     if alarm.acknowledged is not None and alarm.by:
         answered += f" by {alarm.by}"
     over = "not over" if alarm.over is None else moment(alarm.over, zone)
     if alarm.put_aside is not None:
         over = f"put aside {over}"
-    lasted = "" if alarm.over is None else span(alarm.over - alarm.raised)
+    spells_s = [one.over - one.raised for one in row if one.over is not None]
     return (
-        moment(alarm.raised, zone),
-        alarm.alarm.value,
+        moment(began, zone),
+        alarm.alarm.value if len(row) == 1 else f"{alarm.alarm.value}, {len(row)} times",
         alarm.priority.value,
         (alarm.probe or "").rpartition("/")[2],
         alarm.cause.value,
         answered,
         over,
-        lasted,
+        span(sum(spells_s)) if spells_s else "",
     )
 
 
@@ -65,8 +69,7 @@ def print_alarms(console: Console, record: Record) -> None:
     table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="bold")
     for number in shown:
         table.add_column(HEADS[number], no_wrap=True)
-    for alarm in record.alarms:
-        row = cells(alarm, record)
+    for _, row in rows(record):
         table.add_row(*(row[number] for number in shown))
     console.print(table)
     console.print()

@@ -15,7 +15,7 @@ from monitor.brooding.harm_known import OVERHEAT_CAP
 from monitor.brooding.schedules import schedule_for
 from monitor.measures import length_shown, span
 from monitor.review import loss_words
-from monitor.review.alarm_text import HEADS, cells, told_words
+from monitor.review.alarm_text import HEADS, rows, told_words
 from monitor.review.chart import PAPER_PX, describe, describe_boxes
 from monitor.review.days import Cut
 from monitor.review.draw import draw_all
@@ -69,9 +69,7 @@ def report(records: Sequence[Record], cut: Cut, *, now: float) -> str:
         key=lambda pair: pair[0].at,
     )
     alarms = {
-        (alarm.raised, cells(alarm, one)): _boxed(records, one, cells(alarm, one))
-        for one in records
-        for alarm in one.alarms
+        (raised, row): _boxed(records, one, row) for one in records for raised, row in rows(one)
     }
     return template("report.html").render(
         title=heading(records),

@@ -13,7 +13,7 @@ from monitor.events import (
     EntryKind,
     Priority,
 )
-from monitor.review.alarm_text import cells
+from monitor.review.alarm_text import rows
 from monitor.review.loss_review import losses
 from monitor.review.loss_words import alarm_words
 
@@ -80,9 +80,9 @@ def test_the_log_says_that_it_was_put_aside_and_not_that_it_was_never_over(tmp_p
     said = cold_corner("2026-02-11 04:00")
     entries = (placed("2026-02-08 12:00"), LOSS)
     with recorded(tmp_path, said, *entries, changes=STORY, **DATES) as record:
-        (alarm,) = record.alarms
-        assert cells(alarm, record)[-2:] == ("put aside 9 Feb 05:06", "6 min")
-        assert alarm.over == at(ASIDE)
+        [(_, row)] = rows(record)
+        assert row[-2:] == ("put aside 9 Feb 05:06", "6 min")
+        assert [alarm.over for alarm in record.alarms] == [at(ASIDE)]
         (loss,) = losses(record)
         assert alarm_words(loss.two_days, record) == [
             "probe-fault 9 Feb 05:00, nobody acknowledged it, put aside 05:06"
