@@ -47,7 +47,7 @@ def asked_lines(
         first = f"{status.name}: it should be {right}."
     else:
         first = f"{status.name}: no chicks yet. For day-old chicks the floor should be {right}."
-    lines = [first, _stands(status, low_c, voice)]
+    lines = [first, _stands(status, low_c, voice, now)]
     if outlook is not None:
         return (*lines, *tonight(outlook, voice, now, status.temp_at))
     if by_size.coldest is None:
@@ -78,19 +78,22 @@ def _is_level(status: BrooderStatus, now: float) -> bool:
     return since is not None and now - since >= SETTLED_S
 
 
-def _stands(status: BrooderStatus, low_c: float, voice: Voice) -> str:
+def _stands(status: BrooderStatus, low_c: float, voice: Voice, now: float) -> str:
     if status.temp_c is None:
         return "There is no floor reading to believe: see whether the floor probe is heard."
-    now = f"It is {voice.temp(status.temp_c)} now"
+    said = f"It is {voice.temp(status.temp_c)} now"
+    old_s = 0.0 if status.temp_at is None else now - status.temp_at
+    if old_s >= OLD_S:
+        said = f"It was {voice.temp(status.temp_c)} when it was last read, {span(old_s)} ago"
     empty = status.warm_up is not None
     high_c = status.warm_up.limits.high_c if status.warm_up is not None else status.high_c
     if status.temp_c < low_c:
         do = "Warm it for some hours before they come." if empty else "Add heat."
-        return f"{now}: too cold for chicks. {do}"
+        return f"{said}: too cold for chicks. {do}"
     if high_c is not None and status.temp_c > high_c:
         do = "Bring it down before they come." if empty else "See the page for what to do."
-        return f"{now}: too hot for chicks. {do}"
-    return f"{now}: right."
+        return f"{said}: too hot for chicks. {do}"
+    return f"{said}: right."
 
 
 def _by_size(found: BySize, target_c: float, voice: Voice) -> Iterator[str]:

@@ -85,6 +85,15 @@ def test_an_empty_box_that_is_too_hot_is_said_to_be_and_judged_by_its_size():
     assert "the floor would come down to about" in said
 
 
+def test_what_was_read_hours_ago_is_not_told_as_now():
+    """Where the watch is down a command answers from the record."""
+    night, site = warmed(48.0)
+    night.t += 3 * H
+    said, _ = asked(night, site)
+    assert "It was 48.0 °C when it was last read, 3 h 1 min ago: too hot for chicks." in said
+    assert "°C now" not in said
+
+
 def test_an_empty_box_that_is_cold_is_to_be_warmed_first_and_judged_by_its_size():
     said, _ = asked(*warmed(12.5))
     assert (
