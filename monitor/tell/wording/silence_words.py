@@ -26,7 +26,7 @@ _UNTIL_THEN = "Until readings come back, only you are watching. " + LOOK_AT_CHIC
 def no_readings(change: Change, voice: Voice, box: Brooder | None) -> Words:
     """A probe, every probe of a brooder, or the whole site has not been heard."""
     facts = change.facts
-    last = _last(change, voice, box)
+    last = _last(change, voice)
     where = voice.where(change.brooder)
     why = facts.get("reason")  # something is heard, but it tells nothing
     if change.probe is not None:
@@ -67,9 +67,7 @@ def no_readings(change: Change, voice: Voice, box: Brooder | None) -> Words:
 def site_silent(changes: list[Change], voice: Voice) -> Words:
     """Several brooders fell silent together: one cause, one message."""
     boxes = [change.brooder for change in changes if change.brooder is not None]
-    lasts = [
-        f"{change.brooder}: {_last(change, voice, None)}" for change in changes if change.brooder
-    ]
+    lasts = [f"{change.brooder}: {_last(change, voice)}" for change in changes if change.brooder]
     return compose(
         f"{voice.where(None)}: no readings",
         f"Nothing from {listed(boxes)}. Go and look at the chicks.",
@@ -132,7 +130,7 @@ SILENCE: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
 }
 
 
-def _last(change: Change, voice: Voice, box: Brooder | None) -> str:
+def _last(change: Change, voice: Voice) -> str:
     facts = change.facts
     heard = f" at {voice.clock(facts['since'], change.at)}" if "since" in facts else ""
     if "temp_c" not in facts:
@@ -141,15 +139,9 @@ def _last(change: Change, voice: Voice, box: Brooder | None) -> str:
         nothing = "No reading to trust" if "reason" in facts else "Silent"
         return f"{nothing} since{heard.removeprefix(' at')}."
     last = f"Last {voice.temp(facts['temp_c'])}{heard}"
-    if "target_c" not in facts or not _on_the_floor(change, box):  # elsewhere there is no target
+    if change.brooder is None or "target_c" not in facts:  # off the floor there is no target
         return f"{last}."
     return f"{last}, should be {voice.temp(facts['target_c'])}."
-
-
-def _on_the_floor(change: Change, box: Brooder | None) -> bool:
-    if change.probe is None or box is None:
-        return change.brooder is not None
-    return all(p.place is Place.FLOOR for p in box.probes if p.key == change.probe)
 
 
 def _why(why: str, facts: Facts, voice: Voice) -> str:

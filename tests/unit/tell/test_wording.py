@@ -476,12 +476,6 @@ def test_of_a_probe_that_may_be_wrong_a_locked_phone_shows_that_and_to_look(alar
         assert act in wording.for_change(told, site()).body.splitlines()[0]
 
 
-@pytest.mark.parametrize(("probe", "compared"), [("floor", True), ("cool end", False)])
-def test_only_a_floor_probe_is_compared_with_the_floors_target(probe, compared):
-    silent = replace(change(AlarmName.NO_READINGS), probe=f"porch/{probe}")
-    assert ("should be 35.0 °C" in wording.for_change(silent, site()).body) is compared
-
-
 @pytest.mark.parametrize("alarm", OF_THE_SITE)
 def test_a_locked_phone_shows_what_is_wrong_with_the_watch_and_what_to_do(alarm):
     words = wording.for_change(change(alarm), site())
