@@ -108,6 +108,8 @@ class Outbox:
         same = [w.message for w in lane.waiting.values() if w.message.thread == message.thread]
         if any(other.at > message.at for other in same):
             return [_outcome(message, contact, now, tries, state="superseded")]
+        unheard = message.thread not in lane.reached and lane.patience == 1
+        moot = unheard and _is_moot(message, same)
         outcomes = [
             self._drop(contact, lane, key, now, state="superseded")
             for key, older in list(lane.waiting.items())
@@ -115,6 +117,8 @@ class Outbox:
             and older.message.at <= message.at
             and key != lane.sending
         ]
+        if moot and not any(w.message.thread == message.thread for w in lane.waiting.values()):
+            return [*outcomes, _outcome(message, contact, now, tries, state="superseded")]
         lane.waiting[message.key] = _Waiting(message, since, tries)
         if message.priority is Priority.URGENT and lane.last_try is not None:
             # Urgent news may find a server that is back: tried soon whatever the back-off.
@@ -233,6 +237,16 @@ class Outbox:
         if state != "sent" and waiting.message.kind in _SAYS_WHAT and thread in lane.reached:
             lane.reached.remove(thread)  # what it heard before is no first message of this
         return _outcome(waiting.message, contact, now, waiting.tries, state=state, failure=failure)
+
+
+def _is_moot(message: Message, waiting: list[Message]) -> bool:
+    """The end of a trouble of the watch itself, of which the first word waits still: no news of the
+    chicks, and nothing to do. After a night without internet each contact heard of every other
+    that they are reached again, and had never heard that they were not."""
+    first = any(other.kind is MessageKind.RAISED for other in waiting)
+    urgent = any(other.priority is Priority.URGENT for other in waiting)
+    of_the_watch = message.thread.startswith("site/")
+    return message.kind is MessageKind.OVER and of_the_watch and first and not urgent
 
 
 def _due(lane: _Lane) -> float:

@@ -282,6 +282,51 @@ def test_once_a_contact_is_reached_again_what_is_over_by_then_goes_to_nobody():
     assert rest.key == "over"
 
 
+@pytest.mark.parametrize(
+    ("thread", "first", "heard"),
+    [
+        ("site/delivery-fault/ann/1", Priority.WARNING, False),
+        ("site/no-readings/1", Priority.URGENT, True),  # the chicks were not watched
+        ("porch/cold/1", Priority.WARNING, True),  # they were cold
+    ],
+)
+def test_the_end_of_what_a_contact_never_heard_of_is_no_news_but_of_the_chicks(
+    thread: str, first: Priority, heard: bool
+):
+    outbox = Outbox(["me"])
+    outbox.add(message("begins", thread=thread, priority=first), at(0))
+    outbox.take("me", at(0))
+    outbox.done("me", "no connection", at(0))
+    gone = outbox.add(message("over", thread=thread, kind=MessageKind.OVER, said=60), at(60))
+    assert [o.key for o in gone] == (["begins"] if heard else ["begins", "over"])
+    assert {o.state for o in gone} == {"superseded"}
+    assert outbox.pending("me") == heard
+
+
+def test_the_end_of_what_a_contact_has_heard_of_or_may_have_heard_of_is_told():
+    thread = "site/delivery-fault/ann/1"
+    over = message("over", thread=thread, kind=MessageKind.OVER, said=60)
+    outbox = Outbox(["me"])
+    outbox.add(message("begins", thread=thread), at(0))
+    outbox.take("me", at(0))
+    outbox.add(over, at(60))  # while the first word is on its way
+    outbox.done("me", "no answer in time", at(61), late=True)
+    assert outbox.pending("me") == 1
+    assert outbox.take("me", at(100)) == over
+    outbox.done("me", None, at(100))
+    other = replace(over, thread="site/delivery-fault/bea/1", key="slow", at=1201.0)
+    outbox.add(replace(other, kind=MessageKind.RAISED, key="first", at=1200.0), at(200))
+    outbox.add(other, at(201))
+    assert outbox.pending("me") == 1, "whoever answers late may have had it"
+    outbox = Outbox(["me"])
+    outbox.add(message("begins", thread=thread), at(0))
+    outbox.take("me", at(0))
+    outbox.done("me", None, at(1))
+    outbox.add(message("again", thread=thread, kind=MessageKind.AGAIN, said=30), at(30))
+    outbox.add(over, at(60))
+    assert outbox.take("me", at(60)) == over
+
+
 def test_messages_to_a_contact_that_is_no_longer_configured_are_given_up():
     outbox = Outbox(["ann"])
     [gone] = outbox.restore(rows(message("cold")), at(0))
