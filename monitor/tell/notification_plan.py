@@ -44,6 +44,7 @@ from monitor.tell.open_incidents import (
 )
 from monitor.tell.policy import Policy
 from monitor.tell.present_facts import night_now
+from monitor.thermal.coming_night import WARN_CHANCE
 from monitor.watch.alarm_table import TABLE, Lasting
 from monitor.watch.incidents import rank
 from monitor.watch.silence import NO_BIRDS
@@ -484,8 +485,12 @@ def _call_off(incident: ToldIncident, alarm: AlarmTold, tick: float) -> None:
 
 
 def _holds_after_all(alarm: AlarmTold, status: SiteStatus | None) -> bool:
-    """A cold night that was called off, and still should hold: nobody is told the old figures."""
-    return alarm.called_off > 0 and night_now(alarm.change, status) is None
+    """A cold night that was called off is told at the chance at which a new one is: nobody is woken
+    for less, and nobody is told the old figures."""
+    if not alarm.called_off:
+        return False
+    now = night_now(alarm.change, status)
+    return now is None or now.facts.get("chance", 1.0) < WARN_CHANCE
 
 
 def _newest(said: list[Message]) -> list[Message]:

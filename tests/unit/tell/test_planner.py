@@ -1080,11 +1080,14 @@ def test_a_cold_night_called_off_at_bedtime_that_stands_an_hour_later_is_told_an
     assert len(set(keys)) == len(keys), "what has a used key is not kept as told"
 
 
-def test_a_cold_night_called_off_at_bedtime_is_not_told_again_while_it_should_hold():
-    """Its alarm stands for two hours more: after one the old figures were told anew."""
+@pytest.mark.parametrize("chance", [0.1, 0.3])
+def test_a_cold_night_called_off_at_bedtime_is_not_told_again_while_it_should_hold(chance):
+    """Its alarm stands for two hours more: after one the old figures were told anew, or what came
+    two times in ten."""
     teller = told_at_three()
     foretold(teller, 0.1)
     teller.go(local(10, 20))
+    foretold(teller, chance)
     assert teller.go(local(10, 21, 30)) == []
     foretold(teller, 0.7)
     [anew] = teller.go(local(10, 22))
