@@ -16,6 +16,7 @@ from monitor.commands.watch import sample
 from monitor.intake.link import BrokerAddress
 from monitor.intake.rights import accounts_of
 from monitor.intake.try_broker import try_broker
+from monitor.measures import span
 from monitor.service.configured import broker_address
 from monitor.settings import Settings
 from monitor.site import Probe
@@ -44,7 +45,10 @@ def attempt(
         fail("READING is missing; write a temperature such as 95F or 35C")
     row = _row(settings, meant)
     if row["age_s"] is not None and row["age_s"] < _SPEAKS_S:
-        fail(f"{meant.key} speaks for itself: it was heard {row['age_s']:.0f} s ago")
+        fail(
+            f"{meant.key} speaks for itself: it was heard {span(row['age_s'])} ago. An invented "
+            f"reading would stand between its own; it is taken after {span(_SPEAKS_S)} of silence"
+        )
     _agree(meant, shown(temp_c, settings.site.units), sure=yes)
     why = try_broker(_address(settings, meant, password_file), (meant.topic, sample(meant, temp_c)))
     if why is not None:

@@ -131,6 +131,7 @@ def test_a_reading_without_hardware_goes_the_probes_own_way(tmp_path: Path) -> N
         again = service.command("probes", "try", "floor", "20C", "--yes")
         assert again.returncode == 2
         assert "speaks for itself" in again.stderr
+        assert "it is taken after 15 min of silence" in again.stderr
 
 
 def test_a_reading_with_a_wrong_password_says_so(tmp_path: Path) -> None:

@@ -11,6 +11,7 @@ from support.served import Served
 from support.visitor import Answer, Visitor
 
 from monitor.events import AlarmName, EntryKind
+from monitor.tell.missing import Missing
 from monitor.watch.alarm_table import CLEANING
 from monitor.watch.life_cycle import AlarmState
 
@@ -422,3 +423,9 @@ def test_the_sheet_for_the_hatchery_has_what_came_and_nothing_else(
 def test_the_broker_is_said_in_the_words_of_its_own_line(served: Served, visitor: Visitor):
     """It stood there as `connected to 127.0.0.1:1883: connected`."""
     assert "Broker The built-in broker listens on 127.0.0.1:1883. Record" in visitor.get("/").words
+
+
+def test_a_box_with_two_things_missing_is_named_once(served: Served, visitor: Visitor):
+    lacks = [Missing("porch", words, "See.") for words in ("no floor probe", "no lamp")]
+    served.api.missing_tonight = [*lacks, Missing("outside", "nothing measures it", "Hang one.")]
+    assert "Missing for tonight porch, outside" in visitor.get("/").words
