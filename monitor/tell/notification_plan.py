@@ -276,7 +276,9 @@ class NotificationPlan(Kept):
         alarm = incident.add(change)
         incident.changed = tick
         worse = incident.worst is not before
-        self._incidents = [one for one in self._incidents if not has_come_again(one, incident)]
+        for one in [one for one in self._incidents if has_come_again(one, incident)]:
+            incident.reach(one.told_to)  # they hear how it goes on
+            self._incidents.remove(one)
         incident = shared_by_boxes(self._incidents, incident, change, tick)
         if change.facts.get("folded") and change.alarm is AlarmName.PROBE_FAULT and before is None:
             # told as what is behind the cold of its box: repeated for itself

@@ -1549,23 +1549,26 @@ def test_the_end_of_a_dangerously_cold_floor_is_told_though_the_cold_night_goes_
 @pytest.mark.parametrize("comes_back", [True, False])
 def test_it_is_not_over_while_the_floor_is_out_of_its_band_again(comes_back):
     """'Still too hot; it has been right for 32 min', and in the same minute 'dangerously hot'."""
-    teller = Teller()
+    teller = Teller(ME, ANN)
     boxes = [fake_api.brooder(temp_c=46.9, in_band=False)]
     teller.plan = NotificationPlan(
         site(), teller.contacts, teller.policy, look=lambda: fake_api.status(*boxes)
     )
     teller.go(NIGHT)
     teller.take(raised(A.OVERHEAT, 10))
-    teller.take(cleared(A.OVERHEAT, 600))
-    assert teller.go(NIGHT + 600 + BACK_S + 59) == []
+    teller.go(NIGHT + 1000)  # nobody answers: ann is told
+    teller.take(cleared(A.OVERHEAT, 1200))
+    back = 1200 + BACK_S + 59
+    assert teller.go(NIGHT + back) == []
     if comes_back:
-        teller.take(replace(raised(A.OVERHEAT, 600 + BACK_S + 59), occurrence="porch/overheat/2"))
+        [again] = teller.take(replace(raised(A.OVERHEAT, back), occurrence="porch/overheat/2"))
+        assert again.contacts == ("me", "ann"), "who had heard of it hears how it goes on"
         teller.go(NIGHT + 4 * BACK_S)
         assert MessageKind.OVER not in teller.kinds()
         return
     boxes[:] = [fake_api.brooder()]
-    [over] = teller.go(NIGHT + 600 + BACK_S + 60)
-    assert over.title == "porch: back to normal"
+    [over] = teller.go(NIGHT + back + 1)
+    assert (over.title, over.contacts) == ("porch: back to normal", ("me", "ann"))
 
 
 def test_the_morning_tells_once_that_a_probe_may_be_wrong():
