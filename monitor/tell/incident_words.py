@@ -138,7 +138,7 @@ def over(
         facts["quiet_s"] = at - quiet_from
     if beside is not None:
         facts["beside"] = beside
-    same = next((form for form in _SAME if worst.alarm in form), frozenset[AlarmName]())
+    same: Container[AlarmName] = next((form for form in _SAME if worst.alarm in form), ())
     spells = _spells(incident, same, at)
     facts["lasted_s"] = _lasted_s(spells) if spells else last.ended_at - incident.since_at
     if incident.extreme_c is not None and incident.family in _TEMPERATURE:

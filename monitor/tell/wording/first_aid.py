@@ -124,8 +124,8 @@ def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None, site: Site)
             lines += [f"Or heat has stopped: {_ALIKE}", HEAT_ROUND]
     elif cause is Cause.COLD_NIGHT:
         lines.append(
-            "The heat seems to be on, but it cannot keep up with the cold: add cover (leave a "
-            "gap for fresh air), stop draughts, or add heat."
+            "The heat seems to be on, but it cannot keep up with the cold. See that it is; then "
+            "add cover (leave a gap for fresh air), stop draughts, or add heat."
         )
     elif cause is Cause.SENSOR:
         lines.append("It may be the probe: see that it lies dry at the height of a chick's back.")
