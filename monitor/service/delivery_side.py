@@ -158,10 +158,19 @@ class DeliverySide:
         for old in list(self._trials)[:-MOST_TRIALS]:
             del self._trials[old]
         at = self._clock.now().at
-        for one in tried:
-            self._last[one.contact] = (at, one.why)
-            if one.why is None:
-                self._last_ok[one.contact] = at
+        self._record(  # who was reached is known after a restart too
+            [
+                Outcome(
+                    key=f"trial:{at:.0f}",
+                    contact=one.contact,
+                    tried_at=at,
+                    state="sent" if one.why is None else "given-up",
+                    tries=1,
+                    failure=one.why,
+                )
+                for one in tried
+            ]
+        )
         return [
             {
                 "contact": t.contact,

@@ -13,6 +13,8 @@ from support.patience import patience_s
 from support.receivers import http_receiver
 from support.service import MAIN, QUICK_LIMITS, Service, Thermometer, wait_until
 
+from monitor.journal.reader import JournalReader
+
 pytestmark = pytest.mark.live
 
 LINK = re.compile(r"I am seeing to it: (http://\S+)")
@@ -93,6 +95,23 @@ def test_without_a_link_it_says_why_there_is_none(tmp_path: Path) -> None:
         assert "[page] public_url does not say where a phone finds the page" in done.stdout
         wait_until(lambda: phone.got, 30)
         assert not LINK.search(phone.got[0].body)
+
+
+def test_that_a_trial_reached_somebody_is_known_after_a_restart(tmp_path: Path) -> None:
+    """Each power cut had the contact stand under "Missing for tonight" again."""
+    with http_receiver() as phone, Service(tmp_path, contacts={"phone": phone.url}) as service:
+        service.command("contacts", "try")
+        (known,) = service.ask("about")["contacts"]
+
+        def kept() -> bool:
+            with JournalReader(service.journal) as reader:
+                return "phone" in reader.reached(0.0)
+
+        wait_until(kept, 30, "the trial in the journal")
+        service.kill()
+        service.start()
+        (again,) = service.ask("about")["contacts"]
+        assert again["last_ok_at"] == pytest.approx(known["last_ok_at"], abs=0.002)
 
 
 def test_a_rehearsal_goes_to_the_contacts_only_when_asked_and_says_that_it_is_one(
