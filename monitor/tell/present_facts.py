@@ -143,6 +143,7 @@ def box_evening(
         now_c=box.temp_c,
         too_hot=box.too_hot,
         target_c=box.target_c,
+        low_c=box.low_c,
         outlook=box.outlook,
         next_target_c=step.to_c if step is not None and tomorrow else None,
         cold=cold,

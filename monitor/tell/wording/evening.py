@@ -35,6 +35,7 @@ class BoxEvening:
     now_c: float | None = None
     too_hot: bool = False
     target_c: float | None = None
+    low_c: float | None = None  # the band's lower edge
     outlook: Outlook | None = None
     next_target_c: float | None = None  # of tomorrow, where that is a step down
     cold: Words | None = None  # what is said of the cold night ahead
@@ -98,9 +99,10 @@ def _head(doubtful: list[BoxEvening], calm: list[BoxEvening], ready: list[str]) 
 def _holds(box: BoxEvening) -> bool:
     """Or is it not known, which is no reason to call anybody?"""
     outlook = box.outlook
-    return box.now_c is not None and (
-        outlook is None
-        or (outlook.chance < UNSURE_CHANCE and not outlook.below_now and not _as_last(outlook))
+    if box.now_c is None or (box.low_c is not None and box.now_c < box.low_c):
+        return False
+    return outlook is None or (
+        outlook.chance < UNSURE_CHANCE and not outlook.below_now and not _as_last(outlook)
     )
 
 

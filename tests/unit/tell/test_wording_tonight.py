@@ -95,6 +95,17 @@ def test_at_bedtime_a_box_that_is_too_hot_and_may_not_hold_is_let_cool_first() -
     assert "add cover or heat before bed" not in words.body
 
 
+@pytest.mark.parametrize(("now_c", "calm"), [(32.0, False), (32.2, True)])
+def test_a_floor_that_is_below_its_band_at_bedtime_is_not_one_with_nothing_to_do(now_c, calm):
+    """It may be back in a minute, as the night ahead has it: then a look costs nothing."""
+    box = BoxEvening(
+        brooder="porch", now_c=now_c, target_c=35.0, low_c=32.2, outlook=outlook(chance=0.02)
+    )
+    words = evening([box], [], Voice(site()), NIGHT)
+    assert words.title.endswith("tonight, nothing to do" if calm else "tonight, look once more")
+    assert ("Nothing to do." in words.body) is calm
+
+
 @pytest.mark.parametrize(
     ("given", "says"),
     [
