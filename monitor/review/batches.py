@@ -16,8 +16,7 @@ from monitor.review.record import Record
 from monitor.site import Place, Site
 from monitor.tell.wording.words import listed
 from monitor.units import shown
-
-_TOLD_S = 300.0  # out of the band for less is no cold or hot day: a plain alarm waits as long
+from monitor.watch.suppression import PLAIN_S
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +36,7 @@ class BatchFigures:
     lost_first_week: int
     dead_on_arrival: int
     days: int
-    cold_days: int
+    cold_days: int  # too cold for as long as a plain alarm waits
     below_s: float
     hot_days: int
     above_s: float
@@ -76,9 +75,9 @@ def figures(records: Sequence[Record], number: int) -> BatchFigures | None:
         lost_first_week=ledger.family_count(batch, to_at=week)[1],
         dead_on_arrival=sum(dead_on_arrival(ledger, each) for each in family),
         days=len(every),
-        cold_days=sum(seconds >= _TOLD_S for seconds in below),
+        cold_days=sum(seconds >= PLAIN_S for seconds in below),
         below_s=sum(below),
-        hot_days=sum(seconds >= _TOLD_S for seconds in above),
+        hot_days=sum(seconds >= PLAIN_S for seconds in above),
         above_s=sum(above),
         low_c=min(lows, default=None),
         outside_low_c=_outside_low(records),

@@ -115,11 +115,11 @@ def over(
     if worst is None or last is None:
         raise ValueError(f"the incident {incident.id} has not ended")
     facts = last.facts.copy()
+    box = None if status is None else status.brooder(incident.one_place() or "")
     if incident.family in _TEMPERATURE:
         facts = now_facts(facts, status, incident.one_place(), worst.alarm)
     elif "temp_c" in facts and status is not None:  # of half an hour ago, when it was heard again
         del facts["temp_c"]
-        box = status.brooder(incident.one_place() or "")
         if box is not None and box.temp_c is not None:
             facts["temp_c"] = box.temp_c
     if worst.alarm is not AlarmName.COLD_NIGHT and facts.get("reason") == NIGHT_OVER:
@@ -129,7 +129,6 @@ def over(
     if not expected or facts.get("lowest_at", at) <= at + _SOON_S:
         facts.pop("lowest_at", None)  # nothing colder than now is expected tonight
     quiet_from = max(last.ended_at, watched_from)
-    box = None if status is None else status.brooder(incident.one_place() or "")
     if box is not None and incident.family in _TEMPERATURE:
         # one that was too hot may have been too cold since
         in_band_since = math.inf if box.in_band_since is None else box.in_band_since

@@ -219,15 +219,15 @@ def _meters(site: Site, status: SiteStatus | None) -> Iterator[Missing]:
         for meter in meters:
             if meter.at is None and meter.kind != BATTERY_LEFT.kind:
                 device = f"{meter.title}'s {_DEVICE.get(meter.kind, 'sensor')}"
-                here = meter.key in local
+                words = f"nothing heard from the {device}"
+                do = "See whether it publishes its topic (brooder probes)."
+                if meter.key in local:
+                    words = f"the {meter.title} cannot be read on this board"
+                    do = "See whether the file or the UPS that is named for it is there."
                 yield Missing(
                     place,
-                    f"the {meter.title} cannot be read on this board"
-                    if here
-                    else f"nothing heard from the {device}",
-                    "See whether the file or the UPS that is named for it is there."
-                    if here
-                    else "See whether it publishes its topic (brooder probes).",
+                    words,
+                    do,
                     essential=False,
                     step=Step.HEAT if meter.kind == POWER.kind else Step.METERS,
                 )

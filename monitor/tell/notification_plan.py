@@ -49,12 +49,12 @@ from monitor.watch.alarm_table import TABLE, Lasting
 from monitor.watch.incidents import rank
 from monitor.watch.silence import NO_BIRDS
 from monitor.watch.status import SiteStatus
+from monitor.watch.suppression import BY_DAY_S
 from monitor.watch.watcher import SET_WITHIN_S, back_by
 
 # What is worse than was told, by the same cause and with the same to do, waits for so long at most.
 _WORSE_WAITS_S = 600.0
-# A floor that is out of its band again may be told within so long: by day a plain alarm waits.
-_RAISED_BY_S, _LOOK_AGAIN_S = 900.0, 60.0
+_LOOK_AGAIN_S = 60.0  # at a floor that is out of its band again: by then it may be told
 
 
 @part
@@ -401,7 +401,7 @@ class NotificationPlan(Kept):
 
     def _over(self, incident: ToldIncident, tick: float) -> list[Message]:
         due = max(incident.changed + incident.back_s, self._back_by)
-        held = not incident.is_over and tick < due + _RAISED_BY_S
+        held = not incident.is_over and tick < due + BY_DAY_S
         if held and out_of_band(incident, self._look()):
             incident.over_due = tick + _LOOK_AGAIN_S
             return []

@@ -80,10 +80,9 @@ def fell_alone(
         return []
     enough_k = _MOVED_K if sources_seen else _FELL_ALONE_K
     begins_k = min(_BEGINS_K, enough_k)
-    since = track.last_tick - _JUST_BEFORE_S
-    witnessed = any(one.last_tick >= since for one in heard if one is not track)
-    times = _times(track, tick) if witnessed else 1.0
-    if not _falls(near, track, begins_k if times == 1.0 else _FELL_ALONE_K * times, times, tick):
+    before = _heard_from(track, heard, tick), tick - _BEFORE_S[1]
+    times = max(1.0, (track.last_tick - before[0]) / _BEFORE_S[0])
+    if not _falls(near, track, begins_k if times == 1.0 else _FELL_ALONE_K * times, before, tick):
         return []
     from_c = near.fell_from_c or 0.0
     fell_k, for_s = from_c - track.mean, tick - near.fell_tick
@@ -106,7 +105,7 @@ def fell_alone(
     far = fell_k > _FELL_ALONE_K
     # Where every source is seen to work, and all else holds, it need not have been fast either.
     seen = bool(others) and sources_seen
-    quick = far and (seen or (fell_k > enough_k * times and _was_warm(track, tick, from_c, times)))
+    quick = far and (seen or (fell_k > enough_k * times and _was_warm(track, before, from_c)))
     if others:
         enough_k = min(enough_k, _RESTS_K)
     if alone and (quick or (fell_k > enough_k and _rests(track, tick, for_s, fell_k))):
@@ -121,33 +120,34 @@ def fell_alone(
     return [(FaultKind.FELL_ALONE, _ALONE_CONFIRM_S, reason)]
 
 
-def _times(track: Track, tick: float) -> float:
-    """How many times five minutes lie between its last words before and after a fall; 1 where it
-    speaks more often."""
+def _heard_from(track: Track, heard: Sequence[Track], tick: float) -> float:
+    """From when on what it said before a fall counts: since its last word, where it speaks seldom
+    and has a witness."""
     said = track.course.last_tick(tick - _BEFORE_S[1])
-    if said is None or not _BEFORE_S[0] < track.last_tick - said <= _SELDOM_S:
-        return 1.0
-    return (track.last_tick - said) / _BEFORE_S[0]
+    since = track.last_tick - _JUST_BEFORE_S
+    witnessed = any(one.last_tick >= since for one in heard if one is not track)
+    if said is None or not witnessed or not _BEFORE_S[0] < track.last_tick - said <= _SELDOM_S:
+        return tick - _BEFORE_S[0]
+    return said
 
 
-def _falls(near: Neighbours, track: Track, least_k: float, times: float, tick: float) -> bool:
+def _falls(
+    near: Neighbours, track: Track, least_k: float, before: tuple[float, float], tick: float
+) -> bool:
     """Is it in a fall, or does one begin: by so much below what was usual minutes ago?"""
     usual = track.course.quick
     if (
         near.fell_from_c is None
         and usual is not None
         and usual.low_c - track.mean > least_k
-        and _was_warm(track, tick, usual.low_c, times)
+        and _was_warm(track, before, usual.low_c)
     ):
         near.fell_from_c, near.fell_tick, near.others_fell_k = usual.low_c, tick, 0.0
     return near.fell_from_c is not None
 
 
-def _was_warm(track: Track, tick: float, usual_c: float, times: float) -> bool:
-    from_tick = tick - _BEFORE_S[0]
-    if times > 1.0:
-        from_tick = track.last_tick - times * _BEFORE_S[0]
-    before_c = track.course.mean(from_tick, tick - _BEFORE_S[1])
+def _was_warm(track: Track, before: tuple[float, float], usual_c: float) -> bool:
+    before_c = track.course.mean(*before)
     return before_c is not None and before_c > usual_c - _WAS_WARM_K
 
 

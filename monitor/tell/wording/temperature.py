@@ -133,13 +133,16 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
     """Far above the band, or hotter than any floor should be."""
     facts = change.facts
     fire = box is not None and _temp_c(facts) >= box.limits.fire_c
-    do = "Go now: cut the power first." if fire else f"Go now. {_cool_at_once(box)}"
-    if not fire and "lowest_c" in facts:
-        do = f"{do} Set it back as soon as the floor is right: {_night(facts)}."
-    if "doubt" in facts:
+    if fire and "doubt" in facts:
+        do = "Go and look now: if anything there is that hot, cut the power first."
+    elif fire:
+        do = "Go now: cut the power first."
+    elif "doubt" in facts:
         do = f"Go now. {first_aid.CHECK_PROBE}"
-        if fire:
-            do = "Go and look now: if anything there is that hot, cut the power first."
+    else:
+        do = f"Go now. {_cool_at_once(box)}"
+        if "lowest_c" in facts:
+            do = f"{do} Set it back as soon as the floor is right: {_night(facts)}."
     limit_c, rate = facts.get("overheat_c", 0.0), facts.get("rate_c_per_h", 0.0)
     highest_c, temp_c = facts.get("extreme_c", 0.0), facts.get("temp_c", 99.0)
     below, reached = temp_c < limit_c, highest_c >= limit_c

@@ -11,10 +11,10 @@ from monitor.events import Facts
 from monitor.measures import span
 from monitor.site import Site
 from monitor.units import shown, sign, step_shown
+from monitor.watch.suppression import PLAIN_S
 
-# Of a night: with more of it unseen nobody can say that it was never too cold. A plain alarm waits
-# as long, and a restart takes less. Common practice.
-UNSEEN_S = 300.0
+# Of a night: with more unseen nobody can say that it was never too cold. A restart takes less.
+UNSEEN_S = PLAIN_S
 TIME_TO_ACT_MIN = 15.0  # to wake, dress and get there
 _FAR_MINUTES = 360  # of an estimate: further off than this nobody can say
 _SOON_MINUTES = 60.0  # a rise that lasts for longer slackens
