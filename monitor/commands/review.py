@@ -88,7 +88,8 @@ def review(
     all_batches: Annotated[
         bool,
         typer.Option(
-            "--batches", help="All batches beside each other: losses, nights, heat, cost."
+            "--batches",
+            help="All batches beside each other: losses, days too cold or hot, heat, cost.",
         ),
     ] = False,
     journal: Annotated[
