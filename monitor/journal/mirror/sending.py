@@ -53,6 +53,9 @@ class BadPoint:
     words: str
 
 
+UP_TO_DATE = "up to date"
+
+
 class MirrorStanding(NamedTuple):
     """How the mirror stands, in words for the page and the log."""
 
@@ -142,16 +145,16 @@ class Mirror:
 
     def standing(self) -> MirrorStanding:
         """May be asked from another thread."""
-        words, state = self._trouble or self._words, self._state
+        words, state, ill = self._trouble or self._words, self._state, []
         if state is not None and state.refused:
-            words += f"; {refused_words(state)}"
+            ill.append(refused_words(state))
         if state is not None and state.lacking:
-            words += (
-                f"; {sum(state.lacking.values())} points of {days_text(state.lacking)} are not"
+            ill.append(
+                f"{sum(state.lacking.values())} points of {days_text(state.lacking)} are not"
                 " there and are sent again each hour"
             )
-        ill = self._trouble or (state is not None and (state.refused or state.lacking))
-        return MirrorStanding(not ill, words)
+        said = ill if ill and words == UP_TO_DATE else [words, *ill]
+        return MirrorStanding(not (self._trouble or ill), "; ".join(said))
 
     def _deliver(self, lines: Sequence[str]) -> tuple[float | None, Counter[int]]:
         """Sends lines. None: they are there, but for so many of a day that were refused; else how
@@ -192,7 +195,7 @@ class Mirror:
             self._due = sorted({*state.refused, *state.lacking})
         if self._due:
             return self._send_day(state, self._due[-1])
-        self._words = "up to date"
+        self._words = UP_TO_DATE
         if self._not_compared is not None:
             self._words = f"everything was sent, but not compared: {self._not_compared}"
         return IDLE_S
