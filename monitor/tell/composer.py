@@ -190,8 +190,8 @@ class MessageComposer:
         readers = {*self.first(Priority.ADVICE), *self.first(Priority.WARNING)}
         about_all = [one for one in incidents if one.unreached() >= readers > set()]
         told = [one for one in incidents if one.last_told is not None or _is_urgent(one)]
-        leads = [one.lead() for one in told if one not in about_all]
-        return [incident_words.wrong(lead.change, self.site) for lead in leads if lead is not None]
+        left = [one for one in told if one not in about_all]
+        return [line for one in left for line in incident_words.wrong(one, self.site)]
 
     def _message(
         self,

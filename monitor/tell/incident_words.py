@@ -13,13 +13,13 @@ from monitor.tell.incident import AlarmTold, AnswerGiven, ToldIncident
 from monitor.tell.message import MessageKind
 from monitor.tell.present_facts import night_now, now_facts
 from monitor.tell.wording import for_change, life
-from monitor.tell.wording.several_words import several_boxes
+from monitor.tell.wording.several_words import over_in_all, several_boxes
 from monitor.tell.wording.silence_words import site_silent
 from monitor.tell.wording.words import Voice, Words
 from monitor.watch.alarm_table import Family
 from monitor.watch.cold_night_watch import NIGHT_OVER
 from monitor.watch.incidents import rank
-from monitor.watch.status import SiteStatus
+from monitor.watch.status import BrooderStatus, SiteStatus
 
 _TEMPERATURE = (Family.COLD.value, Family.HOT.value)
 # Alarms that say the same of a floor, so that what is said of it is said over all of them.
@@ -115,9 +115,9 @@ def over(
     if worst is None or last is None:
         raise ValueError(f"the incident {incident.id} has not ended")
     facts = last.facts.copy()
-    box = None if status is None else status.brooder(incident.one_place() or "")
+    box = _latest_right(incident, status)
     if incident.family in _TEMPERATURE:
-        facts = now_facts(facts, status, incident.one_place(), worst.alarm)
+        facts = now_facts(facts, status, None if box is None else box.name, worst.alarm)
     elif "temp_c" in facts and status is not None:  # of half an hour ago, when it was heard again
         del facts["temp_c"]
         if box is not None and box.temp_c is not None:
@@ -131,8 +131,7 @@ def over(
     quiet_from = max(last.ended_at, watched_from)
     if box is not None and incident.family in _TEMPERATURE:
         # one that was too hot may have been too cold since
-        in_band_since = math.inf if box.in_band_since is None else box.in_band_since
-        quiet_from = max(quiet_from, in_band_since)
+        quiet_from = max(quiet_from, _right_since(box))
     if at - quiet_from >= 60.0:
         facts["quiet_s"] = at - quiet_from
     if beside is not None:
@@ -156,13 +155,26 @@ def over(
         probe=worst.probe if len(probes) == 1 else None,  # of several none is the one
         facts=facts,
     )
-    return for_change(change, site)
+    each = [_as_now(one, at, status) for one in _one_a_box(alarms)] if incident.shared else []
+    return over_in_all(for_change(change, site), each, Voice(site))
 
 
-def wrong(change: Change, site: Site) -> str:
-    """`porch too cold`; of the site's own, what it is."""
-    where, _, what = for_change(change, site).title.partition(": ")
-    return f"{where} {what}" if change.brooder else what
+def _latest_right(incident: ToldIncident, status: SiteStatus | None) -> BrooderStatus | None:
+    """The box it was about; of several the one that is right for the shortest, or not at all."""
+    places = {alarm.change.brooder for alarm in incident.alarms.values()} - {None}
+    boxes = [] if status is None else [box for box in status.brooders if box.name in places]
+    return max(boxes, key=_right_since, default=None)
+
+
+def _right_since(box: BrooderStatus) -> float:
+    return math.inf if box.in_band_since is None else box.in_band_since
+
+
+def wrong(incident: ToldIncident, site: Site) -> list[str]:
+    """`porch too cold`, of each box; of the site's own, what it is."""
+    worst = _one_a_box([alarm.change for alarm in incident.alarms.values() if alarm.open])
+    titles = [(change, for_change(change, site).title.partition(": ")) for change in worst]
+    return [f"{where} {what}" if change.brooder else what for change, (where, _, what) in titles]
 
 
 def chart_of(incident: ToldIncident, kind: MessageKind) -> str | None:

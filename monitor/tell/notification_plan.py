@@ -327,6 +327,8 @@ class NotificationPlan(Kept):
         alone = len(self._contacts) > 0 and len(incident.told_to) < 2
         if before.change.priority is not Priority.URGENT or alone:
             return []  # whoever is alone knows that it was them
+        if len(incident.boxes()) > 1:  # one answer was for all of them
+            change = replace(change, brooder=None)
         return [self._composer.by_somebody(incident, MessageKind.ANSWERED, change)]
 
     def _shelved(self, incident: ToldIncident, change: Change, tick: float) -> list[Message]:

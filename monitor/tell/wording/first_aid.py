@@ -40,6 +40,7 @@ HEAT_ROUND = (
 CHECK_PROBE = "Check the probe and the chicks."
 _COVER_TOO = "If all of the heat is on, see that the cover is too."  # a fall may deceive
 
+ALL_ON = "See that all of the heat and the cover are on."
 _BACK_K = 2.0  # more than a bird beside the probe makes
 _ALIKE = "the probes here cannot tell the two apart."
 
@@ -86,7 +87,7 @@ def check_cold(cause: Cause, facts: Facts, box: Brooder | None) -> str:
     if cause is Cause.COLD_NIGHT:
         return "Cover the box more or add heat."
     if has_come_up(facts):
-        return "See that all of the heat and the cover are on."
+        return ALL_ON
     heat = _heat_kind(box)
     if cause is Cause.COVER_OPEN:
         return (

@@ -179,7 +179,7 @@ def _still_wrong(change: Change) -> str | None:
 
 def _floor_now(change: Change, voice: Voice) -> str | None:
     facts = change.facts
-    if "temp_c" not in facts or change.alarm is AlarmName.COLD_NIGHT:
-        return None
+    if "temp_c" not in facts or change.alarm is AlarmName.COLD_NIGHT or change.brooder is None:
+        return None  # of several boxes each is said by itself
     target = f", should be {voice.temp(facts['target_c'])}" if "target_c" in facts else ""
     return f"Now {voice.temp(facts['temp_c'])}{target}."

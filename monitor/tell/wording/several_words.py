@@ -3,9 +3,16 @@ planner's words for an incident."""
 
 from monitor.brooding.power_cut import IN_SHORT
 from monitor.events import AlarmName, Change
-from monitor.tell.wording.first_aid import HEAT_ROUND, LOOK_AT_CHICKS, WARM_THEM
+from monitor.tell.wording.first_aid import (
+    ALL_ON,
+    HEAT_ROUND,
+    LOOK_AT_CHICKS,
+    WARM_THEM,
+    has_come_up,
+)
 from monitor.tell.wording.words import Voice, Words, compose, listed, sentence
 
+_CHILLED = (AlarmName.CHILL, AlarmName.COLD)
 _MOST_LISTED = 12
 _MOST_NAMED = 3
 _SHARED = "They went together, so look first at what they share: mains, breaker, outlet, cord."
@@ -27,24 +34,43 @@ def several_boxes(changes: list[Change], voice: Voice, *, together: bool) -> Wor
             changes[0].facts.get("detail"),
             "Until then nobody watches but you. " + LOOK_AT_CHICKS,
         )
-    chilled = sum(change.alarm in (AlarmName.CHILL, AlarmName.COLD) for change in changes)
+    chilled = sum(change.alarm in _CHILLED for change in changes)
     what = "dangerously cold" if chilled == count else "without heat"
     also = f", {chilled} dangerously cold" if 0 < chilled < count else ""
     coldest = sorted(changes, key=_below, reverse=True)
+    back = all(has_come_up(change.facts) for change in changes)
+    first = ALL_ON if back else f"Check the {'power' if together else 'heat'} first."
     return compose(
         f"{where}: {count} boxes {what}{also}",
-        f"{named}. Go now. Check the {'power' if together else 'heat'} first.",
-        f"{_SHARED if together else _ONE_BY_ONE} {HEAT_ROUND}",
+        f"{named}. Go now. {first}",
+        None if back else f"{_SHARED if together else _ONE_BY_ONE} {HEAT_ROUND}",
         WARM_THEM,
-        IN_SHORT if together else None,
-        figures=_lines(coldest, [_floor(change, voice) for change in coldest]),
+        IN_SHORT if together and not back else None,
+        figures=_lines(coldest, [_how(change, voice, named=bool(also)) for change in coldest]),
     )
+
+
+def over_in_all(told: Words, changes: list[Change], voice: Voice) -> Words:
+    """The end of what several boxes had, with the floor of each: `changes`, as it is now."""
+    if len(changes) < 2 or changes[0].alarm is AlarmName.UNWATCHED:
+        return told
+    first, _, rest = told.body.partition("\n")
+    names = listed(sorted(str(change.brooder) for change in changes))
+    floors = _lines(changes, [_floor(change, voice) for change in changes])
+    return compose(told.title, f"{names}. {first}", rest, figures=floors)
 
 
 def _lines(changes: list[Change], said: list[str]) -> list[str]:
     lines = [f"{c.brooder}: {text}" for c, text in zip(changes, said, strict=True)]
     more = len(lines) - _MOST_LISTED
     return lines if more <= 0 else [*lines[:_MOST_LISTED], f"and {more} more"]
+
+
+def _how(change: Change, voice: Voice, *, named: bool) -> str:
+    """`named`: not all of them are dangerously cold."""
+    cold = "dangerously cold, " if named and change.alarm in _CHILLED else ""
+    back = " Some of the heat is back." if has_come_up(change.facts) else ""
+    return f"{cold}{_floor(change, voice)}{back}"
 
 
 def _why(change: Change) -> str:

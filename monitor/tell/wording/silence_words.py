@@ -37,7 +37,7 @@ def no_readings(change: Change, voice: Voice, box: Brooder | None) -> Words:
             f"{where}: {probe} is silent" if why is None else f"{where}: {probe} is unreliable",
             f"{last} {first}",
             "The other probes still report, so the watch goes on. " + mend,
-            probe_list(voice, facts, change.brooder),
+            probe_list(voice, change),
         )
     if change.brooder is None:
         since = f" since {voice.clock(facts['since'], change.at)}" if "since" in facts else ""
@@ -47,7 +47,7 @@ def no_readings(change: Change, voice: Voice, box: Brooder | None) -> Words:
             f"{nothing} from any probe{since}. Go and look at the chicks.",
             _SHARED if why is None else _why(why, facts, voice),
             _UNTIL_THEN,
-            probe_list(voice, facts),
+            probe_list(voice, change),
         )
     title = f"{where}: no readings" if why is None else f"{where}: no readings to trust"
     others = any(probe["temp_c"] is not None for probe in facts.get("probes", ()))
@@ -59,7 +59,7 @@ def no_readings(change: Change, voice: Voice, box: Brooder | None) -> Words:
         f"{last} Go and look at the chicks.",
         mend,
         _UNTIL_THEN,
-        probe_list(voice, facts, change.brooder) if others else None,
+        probe_list(voice, change),
         figures=[figure],
     )
 
@@ -87,7 +87,7 @@ def probe_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
         f"{voice.where(change.brooder)}: {probe} cannot be trusted",
         f"{sentence(why)} {mend or 'Check its cable, its power and what sends it.'}",
         *_what_of_the_floor(mend is None, outside=_hangs_outside(change, box)),
-        probe_list(voice, facts),
+        probe_list(voice, change),
     )
 
 

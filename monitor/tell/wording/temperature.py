@@ -41,7 +41,7 @@ def cold(change: Change, voice: Voice, box: Brooder | None) -> Words:
         doubt(facts),
         *([] if warms else first_aid.more_about_cold(change.cause, facts, box, voice.site)),
         _alone(change),
-        probe_list(voice, facts),
+        probe_list(voice, change),
         age(facts),
         figures=[
             _beyond(voice, change, "Below", facts.get("low_c")),
@@ -61,7 +61,7 @@ def chill(change: Change, voice: Voice, box: Brooder | None) -> Words:
         doubt(facts),
         *([] if warms else first_aid.more_about_cold(change.cause, facts, box, voice.site)),
         first_aid.WARM_THEM,
-        probe_list(voice, facts),
+        probe_list(voice, change),
         age(facts),
         figures=[
             _since(voice, change, "It has been too cold")
@@ -85,7 +85,7 @@ def heat_loss(change: Change, voice: Voice, box: Brooder | None) -> Words:
             facts,
         ),
         *first_aid.more_about_cold(cause, facts, box, voice.site),
-        probe_list(voice, facts),
+        probe_list(voice, change),
         age(facts),
         figures=[_falling(voice, change), chill_spread(voice, facts)],
     )
@@ -120,7 +120,7 @@ def hot(change: Change, voice: Voice, box: Brooder | None) -> Words:
         _close_again(voice, change) if cold else None,
         "Give them a cooler end to go to, and fresh water. " + first_aid.LOOK_AT_CHICKS,
         _alone(change),
-        probe_list(voice, facts),
+        probe_list(voice, change),
         age(facts),
         figures=[
             first_aid.SLIPPED_LAMP if soon and first_aid.may_hang_a_lamp(box) else None,
@@ -167,7 +167,7 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
         "Let them get away from the heat and give them water. Chicks that pant with wings held "
         "out, or lie flat, need cooler air at once; if they do not recover, ring a vet.",
         None if fire else _alone(change),
-        probe_list(voice, facts),
+        probe_list(voice, change),
         age(facts),
         figures=[
             first_aid.reason(facts),
@@ -276,14 +276,14 @@ def doubt(facts: Facts) -> str | None:
     return f"{sentence(facts['doubt'])} Nobody can tell from here: look at the chicks."
 
 
-def probe_list(voice: Voice, facts: Facts, here: str | None = None) -> str | None:
-    """Every probe concerned, where there is more than one; those of another box than `here` with
-    the name of theirs."""
-    probes = facts.get("probes", [])
-    if len(probes) < 2:
+def probe_list(voice: Voice, change: Change) -> str | None:
+    """Every probe concerned, where there is more than one and any is heard; those of another box
+    with the name of theirs."""
+    probes = change.facts.get("probes", [])
+    if len(probes) < 2 or all(p["temp_c"] is None for p in probes):
         return None
     said = [
-        f"{_named(p['probe'], here)} "
+        f"{_named(p['probe'], change.brooder)} "
         + ("silent" if p["temp_c"] is None else voice.temp(p["temp_c"]))
         for p in probes
     ]
@@ -313,7 +313,7 @@ def _temp_c(facts: Facts) -> float:
 
 def _named(key: str, here: str | None) -> str:
     box, _, name = key.partition("/")
-    return name if here is None or box in (here, "site") or not name else f"{box} {name}"
+    return name if box in (here, "site") or not name else f"{box} {name}"
 
 
 def age(facts: Facts) -> str | None:

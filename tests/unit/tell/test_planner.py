@@ -1,5 +1,6 @@
 """Who is told what, and when. Times are pushed, never waited for."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime, time, timedelta
 
@@ -29,6 +30,7 @@ from monitor.thermal.diagnosis import Interval
 from monitor.watch.cold_night_watch import NIGHT_OVER
 from monitor.watch.engine import Engine
 from monitor.watch.incidents import BACK_S, Incidents
+from monitor.watch.status import SiteStatus
 
 A, K, P = AlarmName, ChangeKind, Priority
 ME = Contact(name="me", url="json://nowhere")
@@ -39,11 +41,15 @@ class Teller:
     """A plan with its clock; everything that was said."""
 
     def __init__(
-        self, *contacts: Contact, policy: Policy | None = None, start: float = NIGHT - 100
+        self,
+        *contacts: Contact,
+        policy: Policy | None = None,
+        start: float = NIGHT - 100,
+        look: Callable[[], SiteStatus | None] = lambda: None,
     ) -> None:
         self.contacts = contacts or (ME,)
         self.policy = policy or Policy()
-        self.plan = NotificationPlan(site(), self.contacts, self.policy)
+        self.plan = NotificationPlan(site(), self.contacts, self.policy, look=look)
         self.incidents = Incidents()
         self.said: list[Message] = []
         self.go(start)
@@ -704,6 +710,54 @@ def test_boxes_went_together_only_where_their_heat_went_at_about_the_same_time(
     assert last.title.endswith("2 boxes without heat")
     assert f"Go now. Check the {check} first." in last.body
     assert said in last.body
+
+
+def test_of_boxes_whose_heat_is_back_the_reminder_does_not_send_to_the_breaker():
+    """The power was back for half an hour, and it said to check it."""
+    alarms = (fake_api.alarm(A.HEAT_LOSS, extreme_c=20.0),)
+    boxes = [fake_api.brooder(box, 26.0, alarms=alarms, in_band=False) for box in ("porch", "shed")]
+    teller = Teller(look=lambda: fake_api.status(*boxes))
+    teller.take(lost_in("porch", 0), lost_in("shed", 0))
+    repeat = teller.go(NIGHT + 700)[-1]
+    assert "Go now. See that all of the heat and the cover are on." in repeat.body
+    assert "porch: 26.0 °C, should be 32.2 °C. Some of the heat is back." in repeat.body
+    assert "breaker" not in repeat.body
+
+
+def test_which_of_several_boxes_is_dangerously_cold_is_said():
+    teller = Teller()
+    [both] = teller.take(lost_in("porch", 0), lost_in("shed", 0, alarm=A.CHILL))
+    assert both.title.endswith("2 boxes without heat, 1 dangerously cold")
+    assert "porch: 26.0 °C" in both.body
+    assert "shed: dangerously cold, 26.0 °C" in both.body
+
+
+def test_the_morning_names_each_of_several_boxes_that_need_attention():
+    teller = Teller()
+    teller.take(lost_in("porch", 0), lost_in("shed", 0))
+    [morning] = [m for m in teller.go(NIGHT + 8 * 3600) if "good morning" in m.title]
+    assert "porch heat has stopped; shed heat has stopped" in morning.body
+
+
+def test_one_answer_to_several_boxes_is_told_of_all_of_them():
+    """The other phone read that the shed is seen to, and ran to the porch."""
+    teller = Teller(ME, replace(ANN, after_minutes=0.0))
+    teller.take(lost_in("porch", 0), lost_in("shed", 0))
+    teller.go(NIGHT + 60)
+    said = teller.take(*(lost_in(box, 90, K.ACKNOWLEDGED) for box in ("porch", "shed")))
+    assert [message.title for message in said] == ["Hillside: the lost heat is being seen to"]
+
+
+def test_the_end_of_what_two_boxes_had_says_how_each_of_them_is():
+    """It gave the floor of one under the name of the site."""
+    boxes = (fake_api.brooder(temp_c=34.0), fake_api.brooder("shed", temp_c=33.0))
+    teller = Teller(look=lambda: fake_api.status(*boxes))
+    teller.take(lost_in("porch", 0), lost_in("shed", 0))
+    teller.take(lost_in("porch", 600, K.CLEARED), lost_in("shed", 700, K.CLEARED))
+    over = teller.go(NIGHT + 700 + BACK_S)[-1]
+    assert over.body.startswith("porch and shed. It was")
+    assert "porch: 34.0 °C, should be 32.2 °C." in over.body
+    assert "shed: 33.0 °C, should be 32.2 °C." in over.body
 
 
 def test_a_box_that_has_its_heat_again_is_no_longer_in_the_repeat_for_a_cold_night_ahead():
