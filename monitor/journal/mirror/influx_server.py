@@ -74,8 +74,9 @@ class Server:
         logging.getLogger("influxdb_client").setLevel(logging.CRITICAL)
         logging.getLogger("urllib3").setLevel(logging.ERROR)
         self.bucket = bucket
-        self.url = re.sub(r"//[^/@]*@", "//", url)
-        self.where = f"bucket {bucket} of {org} at {self.url}"
+        shown = re.sub(r"//[^/@]*@", "//", url)
+        self._name = f"InfluxDB at {shown}"
+        self.where = f"bucket {bucket} of {org} at {shown}"
         self._org = org
         self._client = InfluxDBClient(
             url=url, token=token, org=org, timeout=TIMEOUT_MS, enable_gzip=True, retries=False
@@ -130,14 +131,14 @@ class Server:
             for record in parser.generator():
                 yield record.values
         except FluxQueryException as error:
-            why = f"{self.url} gave up on the query ({_cut(error.message)})"
+            why = f"{self._name} gave up on the query ({_cut(error.message)})"
             raise InfluxFault(why) from error
         except (_CutOff, FluxCsvParserException) as error:
-            why = f"the answer of {self.url} broke off in the middle of a row"
+            why = f"the answer of {self._name} broke off in the middle of a row"
             raise InfluxFault(why) from error
         except Exception as error:
             if begun:
-                why = f"{self.url} broke off before its answer was complete"
+                why = f"{self._name} broke off before its answer was complete"
                 raise InfluxFault(f"{why} ({_network_words(error)})") from error
             raise InfluxFault(self._unread(error)) from error
 
@@ -154,7 +155,7 @@ class Server:
         status = getattr(error, "status", None)
         said = _cut(getattr(error, "message", None))
         if status is None:
-            return Busy(f"{self.url} cannot be reached ({_network_words(error)})")
+            return Busy(f"{self._name} cannot be reached ({_network_words(error)})")
         if status in (400, 413, 422):
             dropped = _DROPPED.search(said)
             if dropped is not None:
@@ -167,21 +168,21 @@ class Server:
                 trouble = "has no room left on its disk"
             elif status == 429:
                 trouble = "asks us to slow down"
-            return Busy(f"{self.url} {trouble}", _after(error))
+            return Busy(f"{self._name} {trouble}", _after(error))
         mend = {
-            401: f"{self.url} does not accept the token; make one that may write to bucket "
+            401: f"{self._name} does not accept the token; make one that may write to bucket "
             f"{self.bucket} and put it in [influx] token_file",
             403: f"the token may not write to {self.where}",
             404: f"there is no {self.where} ({said}); make the bucket or mend [influx]",
         }
-        return Refused(mend.get(status, f"{self.url} answers with status {status} ({said})"))
+        return Refused(mend.get(status, f"{self._name} answers with status {status} ({said})"))
 
     def _unread(self, error: Exception) -> str:
         """Why a query was not answered. A token that may not read is shown no bucket."""
         status = getattr(error, "status", None)
         if status == 401:
             return (
-                f"{self.url} does not accept the token; make one that may read bucket "
+                f"{self._name} does not accept the token; make one that may read bucket "
                 f"{self.bucket} and put it in [influx] token_file"
             )
         if status in (403, 404) and isinstance(self.may_write(), Sent):
@@ -193,7 +194,7 @@ class Server:
             return f"the token may not read {self.where}"
         answer = self._answer(error)
         if isinstance(answer, BadLines | Partly):
-            return f"{self.url} does not understand the query ({answer.words})"
+            return f"{self._name} does not understand the query ({answer.words})"
         return answer.words
 
 
@@ -242,5 +243,8 @@ def _after(error: Exception) -> float | None:
 
 
 def _network_words(error: Exception) -> str:
-    reason = getattr(error, "reason", error)
-    return " ".join(str(reason).split("object at")[-1].split(": ", 1)[-1].split())[:120]
+    reason = str(getattr(error, "reason", error))
+    if "timed out" in reason:
+        return "no answer in time"
+    told = re.split(r"object at|\[Errno -?\d+\] ", reason)[-1]
+    return " ".join(told.split(": ", 1)[-1].split())[:120]
