@@ -5,7 +5,7 @@ a message's link opens."""
 from dataclasses import dataclass
 
 from monitor.events import AlarmName, Priority
-from monitor.page.alarm_words import alarm_view, over
+from monitor.page.alarm_words import alarm_view, how_bad, over
 from monitor.page.judgement import MarginMark, Motion, judge
 from monitor.page.now_lines import against_line, trend_line
 from monitor.page.phrases import Phrases, capital
@@ -63,19 +63,17 @@ def card(alarm: AlarmStatus, status: SiteStatus, site: Site, say: Phrases) -> Al
 
 
 def same_trouble(alarm: AlarmStatus, status: SiteStatus) -> list[AlarmStatus]:
-    """The alarm, and those of other boxes that the messages count as one trouble with it: one
-    answer is for all of them, so it must silence the siren for all of them too."""
+    """The worst of each box of what the messages count as one trouble, the alarm's own box first:
+    one answer is for all of them, so it must silence the siren for all of them too."""
     kin = kin_of(alarm.alarm)
     if alarm.brooder is None or kin not in SHARED or not _calls(alarm):
         return [alarm]
-    return [alarm] + [
-        other
-        for other in status.all_alarms
-        if other.brooder not in (None, alarm.brooder)
-        and kin_of(other.alarm) == kin
-        and _calls(other)
-        and abs(other.raised_at - alarm.raised_at) <= STORM_S
-    ]
+    worst: dict[str | None, AlarmStatus] = {alarm.brooder: alarm}
+    for one in status.all_alarms:
+        same = one.brooder is not None and kin_of(one.alarm) == kin and _calls(one)
+        if same and abs(one.raised_at - alarm.raised_at) <= STORM_S:
+            worst[one.brooder] = max(worst.get(one.brooder, one), one, key=how_bad)
+    return list(worst.values())
 
 
 def _calls(alarm: AlarmStatus) -> bool:

@@ -14,7 +14,7 @@ from monitor.tell.wording.over import was_words
 from monitor.tell.wording.temperature import now_and_target
 from monitor.tell.wording.words import Words, listed, sentence
 from monitor.thermal.coming_night import CLEAR_CHANCE
-from monitor.watch.alarm_table import OF_HEAT
+from monitor.watch.alarm_table import OF_HEAT, TABLE
 from monitor.watch.box_facts import cold_ahead, outlook_facts
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import AlarmStatus, BrooderStatus
@@ -68,6 +68,25 @@ def told(alarms: tuple[AlarmStatus, ...]) -> list[AlarmStatus]:
     of its own, unless it is worse."""
     shown = [a for a in alarms if a.state not in _QUIET]
     return [a for a in shown if not a.folded] or shown
+
+
+def to_answer(alarms: tuple[AlarmStatus, ...]) -> list[AlarmStatus]:
+    """Of each trouble the worst that nobody has answered: an answer to it is one to the rest."""
+    worst: dict[str, AlarmStatus] = {}
+    shown = {_trouble(alarm) for alarm in told(alarms)}
+    for alarm in alarms:
+        waits = alarm.state is AlarmState.UNACKNOWLEDGED and alarm.priority is not Priority.ADVICE
+        if waits and (of := _trouble(alarm)) in shown:
+            worst[of] = max(worst.get(of, alarm), alarm, key=how_bad)
+    return sorted(worst.values(), key=how_bad, reverse=True)
+
+
+def how_bad(alarm: AlarmStatus) -> tuple[bool, int]:
+    return alarm.priority is Priority.URGENT, TABLE[alarm.alarm].rank
+
+
+def _trouble(alarm: AlarmStatus) -> str:
+    return alarm.facts.get("incident", alarm.occurrence)
 
 
 def aside(alarms: tuple[AlarmStatus, ...], say: Phrases) -> tuple[AsideView, ...]:

@@ -15,7 +15,9 @@ from monitor.page.alarm_words import (
     alarm_view,
     aside,
     first_line,
+    link,
     over,
+    to_answer,
     told,
 )
 from monitor.page.box_plan import BoxPlan, box_plan
@@ -43,7 +45,7 @@ from monitor.tell.wording.tonight_words import tonight
 from monitor.tell.wording.warm_up_words import Verdict, warm_up_verdict
 from monitor.thermal.coming_night import CLEAR_CHANCE
 from monitor.watch.box_facts import cold_ahead
-from monitor.watch.status import BrooderStatus, SiteStatus
+from monitor.watch.status import AlarmStatus, BrooderStatus, SiteStatus
 from monitor.watch.switched_off import own_falls
 
 STALE_S = 90.0  # the watch renews its status far more often than this
@@ -132,11 +134,11 @@ def view(
     )
     alarms = tuple(alarm_view(a, site, say, None) for a in told(status.alarms))
     boxes = tuple(sorted(boxes, key=lambda box: (box.rank, box.number)))
+    places = [status.brooders[box.number] for box in boxes]
     unanswered = [
-        UnansweredAlarm(alarm.occurrence, alarm.title, alarm.answer_link, alarm.urgent)
-        for here in (*(box.alarms for box in boxes), alarms)  # the birds before the watch itself
-        for alarm in here
-        if alarm.answer_link and not alarm.advice
+        _call(alarm, site, say, box)
+        for box in (*places, None)  # the birds before the watch itself
+        for alarm in to_answer(status.alarms if box is None else box.alarms)
     ]
     unsaid = tuple(one for one in missing if not one.alarmed)
     unanswered.sort(key=lambda call: not call.urgent)
@@ -156,6 +158,14 @@ def view(
         clock_sure=status.clock_sure,
         calls=tuple(unanswered),
     )
+
+
+def _call(
+    alarm: AlarmStatus, site: Site, say: Phrases, box: BrooderStatus | None
+) -> UnansweredAlarm:
+    title = alarm_view(alarm, site, say, box).title
+    urgent = alarm.priority is Priority.URGENT
+    return UnansweredAlarm(alarm.occurrence, title, link(alarm, "acknowledge"), urgent)
 
 
 def _summary(
@@ -201,7 +211,8 @@ def _box(number: int, box: BrooderStatus, whose: "_Whose", day: DayFound | None)
     alarms = tuple(alarm_view(a, site, say, box) for a in told(box.alarms))
     said = {line for alarm in alarms for line in alarm.more}
     outlook = _tonight(box, judged, say, said)
-    call = next((a for a in alarms if a.answer_link and not a.advice), None)
+    waiting = to_answer(box.alarms)
+    call = _call(waiting[0], site, say, box) if waiting else None
     return BoxView(
         number=number,
         name=capital(box.name),
@@ -216,7 +227,7 @@ def _box(number: int, box: BrooderStatus, whose: "_Whose", day: DayFound | None)
         if verdict is None
         else f"{verdict.first} {_OTHERWISE[Side.EMPTY]}".strip(),
         warm_up=verdict,
-        act=None if call is None else Act("I am seeing to it", call.answer_link or "", call.title),
+        act=None if call is None else Act("I am seeing to it", call.link, call.title),
         without_estimate=estimate_line(box),
         alarms=alarms,
         aside=aside(box.alarms, say),

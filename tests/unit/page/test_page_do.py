@@ -232,15 +232,17 @@ def test_acknowledging_asks_first(served: Served, visitor: Visitor):
 
 def test_the_same_trouble_in_two_boxes_is_answered_once(served: Served, visitor: Visitor):
     cold = alarm(AlarmName.CHILL)
-    both = [alarm(AlarmName.HEAT_LOSS, box="shed"), alarm(AlarmName.OVERHEAT, box="barn")]
-    served.show(status(
-        brooder(alarms=(cold,)), brooder("shed", alarms=(both[0],)),
-        brooder("barn", alarms=(both[1],))))  # fmt: skip
-    there = f"/alarm/{quote(cold.occurrence, safe='')}/acknowledge"
+    lost = alarm(AlarmName.HEAT_LOSS)
+    shed = (alarm(AlarmName.HEAT_LOSS, box="shed"), alarm(AlarmName.CHILL, box="shed"))
+    hot = (alarm(AlarmName.OVERHEAT, box="barn"),)
+    porch = brooder(alarms=(lost, cold))
+    served.show(status(porch, brooder("shed", alarms=shed), brooder("barn", alarms=hot)))
+    there = f"/alarm/{quote(lost.occurrence, safe='')}/acknowledge"
     asked = visitor.get(there)
     assert "The same trouble in 2 boxes" in asked.words
     confirm(visitor, there, asked)
-    assert [e.brooder for e in served.api.submitted] == ["porch", "shed"], "the barn is too hot"
+    said = [(entry.brooder, entry.alarm) for entry in served.api.submitted]
+    assert said == [("porch", "chill"), ("shed", "chill")], "the worst of each; the barn is too hot"
 
 
 def test_an_alarm_that_is_over_is_said_to_be_over(visitor: Visitor):

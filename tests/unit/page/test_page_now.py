@@ -19,7 +19,7 @@ from support.fake_api import (
 
 from monitor.brooding import calendar
 from monitor.brooding.age_limits import AgeLimits
-from monitor.events import AlarmName, Cause, Priority
+from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.page.judgement import MarginMark
 from monitor.page.now import BoxView, NowView, view
 from monitor.page.phrases import Phrases
@@ -254,6 +254,18 @@ def test_several_alarms_are_counted_and_each_is_led_to():
     assert [call.link.split("/")[2].split("%")[0] for call in shown.calls] == [
         "porch", "shed", "site",
     ]  # fmt: skip
+
+
+def test_one_trouble_of_a_box_is_led_to_once_and_by_its_worst():
+    """A power cut over two boxes was "5 alarms to answer"; the first tap left the worst of them."""
+    facts = Facts(incident="porch/heat-loss/1")
+    names = (AlarmName.HEAT_LOSS, AlarmName.CHILL, AlarmName.COLD_NIGHT)
+    shown = seen(status(brooder(alarms=tuple(alarm(name, facts=facts) for name in names))))
+    (call,) = shown.calls
+    assert "chill" in call.link
+    act = shown.boxes[0].act
+    assert act is not None
+    assert act.link == call.link
 
 
 def test_a_night_is_not_called_good_while_it_goes_wrong():
