@@ -64,9 +64,9 @@ _HARM = {AlarmName.CHILL: "dangerous cold", AlarmName.OVERHEAT: "dangerous heat"
 
 
 def told(alarms: tuple[AlarmStatus, ...]) -> list[AlarmStatus]:
-    """Those that are not over, nor put aside. What follows from another alarm is not shown as one
-    of its own, unless it is worse."""
-    shown = [a for a in alarms if a.state not in _QUIET]
+    """Those that are not over, nor put aside, the worst first. What follows from another alarm is
+    not shown as one of its own, unless it is worse."""
+    shown = sorted((a for a in alarms if a.state not in _QUIET), key=how_bad, reverse=True)
     return [a for a in shown if not a.folded] or shown
 
 
@@ -81,8 +81,9 @@ def to_answer(alarms: tuple[AlarmStatus, ...]) -> list[AlarmStatus]:
     return sorted(worst.values(), key=how_bad, reverse=True)
 
 
-def how_bad(alarm: AlarmStatus) -> tuple[bool, int]:
-    return alarm.priority is Priority.URGENT, TABLE[alarm.alarm].rank
+def how_bad(alarm: AlarmStatus) -> tuple[bool, bool, int]:
+    urgent, advice = alarm.priority is Priority.URGENT, alarm.priority is Priority.ADVICE
+    return urgent, not advice, TABLE[alarm.alarm].rank
 
 
 def _trouble(alarm: AlarmStatus) -> str:

@@ -202,7 +202,7 @@ def _comparisons(record: Record) -> tuple[LossComparison, ...]:
     week_ends = at_age(batch.hatched, 7, zone)
     age = (local_date(record.stop - _BEFORE_S, zone) - batch.hatched).days
     placed, lost = ledger.family_count(batch, to_at=min(week_ends, record.stop))
-    found = [
+    found = [  # of older birds nobody knows their first week
         LossComparison(
             age_days=7,
             boxes=boxes,
@@ -214,7 +214,7 @@ def _comparisons(record: Record) -> tuple[LossComparison, ...]:
             aim_source=str(losses.FIRST_WEEK_AIM_SOURCE),
             complete=record.stop >= week_ends or all(each.ended_at for each in family),
         )
-    ]
+    ] * bool(placed)
     if age > 7:
         placed, lost = ledger.family_count(batch, to_at=record.stop)
         found.append(

@@ -1,6 +1,7 @@
 """The morning message: how the night was, and today. By its absence it tells that something is
 wrong, and it says so. Called by the planner once a local day."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from monitor.measures import counted, span
@@ -8,7 +9,7 @@ from monitor.tell.wording.words import UNSEEN_S, Voice, Words, compose
 from monitor.watch.status import NightStatus
 
 FITS = 600  # characters of a message that is read at a glance
-_MOST_TOLD = 3  # alarms of a night; of more the first ones and their number
+_MOST_TOLD = 3  # alarms of a night; of more some and the number of the others
 _MOST_BOXES = 3  # of more only those that were not well
 
 
@@ -52,7 +53,7 @@ def morning(boxes: list[BoxMorning], gathered: Gathered, voice: Voice, at: float
     if len(listed_) < len(boxes):
         lines.append((0, f"{len(well)} boxes had a quiet night."))
     if gathered.watch:
-        lines.append((1, f"The watch itself: {_few(gathered.watch)}."))
+        lines.append((1, f"The watch itself: {_last(gathered.watch)}."))
     lines += [(2, line) for line in gathered.advice]
     lines.append((4, "No such message one morning? Then the watch is down: look at the board."))
     first = _headline(boxes, voice)
@@ -85,6 +86,14 @@ def _few(items: list[str]) -> str:
     if len(items) <= _MOST_TOLD:
         return "; ".join(items)
     return f"{'; '.join(items[: _MOST_TOLD - 1])}; and {len(items) - _MOST_TOLD + 1} more"
+
+
+def _last(items: Sequence[str]) -> str:
+    """How many there were before, and the last: those of the night."""
+    few = items[1 - _MOST_TOLD :]
+    return "; ".join(
+        items if len(items) <= _MOST_TOLD else [f"{len(items) - len(few)} earlier", *few]
+    )
 
 
 def _headline(boxes: list[BoxMorning], voice: Voice) -> str:
@@ -120,7 +129,7 @@ def _night(box: BoxMorning, voice: Voice, at: float) -> list[tuple[int, str]]:
         why = "no reading to trust, or the watch was not running"
         lines.append((1, f"Not watched for {span(night.unseen_s)}: {why}."))
     if box.alarms:
-        lines.append((1, f"Told since yesterday: {_few(list(box.alarms))}."))
+        lines.append((1, f"Told since yesterday: {_last(box.alarms)}."))
     return lines
 
 

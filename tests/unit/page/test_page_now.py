@@ -268,6 +268,15 @@ def test_one_trouble_of_a_box_is_led_to_once_and_by_its_worst():
     assert act.link == call.link
 
 
+def test_a_floor_that_is_cold_is_not_told_to_be_ready_in_time():
+    """A cold night was foretold before it came, and its words stayed first."""
+    night = alarm(AlarmName.COLD_NIGHT, priority=Priority.WARNING, since=NIGHT - 9000)
+    cold = alarm(AlarmName.COLD, priority=Priority.WARNING)
+    shown = box_of(brooder(temp_c=28.0, in_band=False, alarms=(night, cold)))
+    assert shown.alarms[0].title.endswith("too cold")
+    assert shown.instruction == shown.alarms[0].first
+
+
 def test_a_night_is_not_called_good_while_it_goes_wrong():
     assert "Never out of band." in (box_of(brooder()).night or "")
     assert "Never out of band." not in (box_of(brooder(temp_c=26.0, in_band=False)).night or "")

@@ -8,13 +8,17 @@ from rich.console import Console
 from support.review_journal import at, site
 
 from monitor.brooding import losses
+from monitor.events import Entry, EntryKind, Moment
+from monitor.journal.reader import JournalReader
+from monitor.journal.records import Commit, Entered
+from monitor.journal.store import Journal
 from monitor.review.days import Cut
 from monitor.review.record import Asked, open_record
 from monitor.review.sheet import LossComparison, sheet
 from monitor.review.sheet_text import columns, comparison_words, print_sheet
 from monitor.units import Unit
 
-LONG_AFTER = at("2026-06-01 00:00")
+LONG_AFTER, DAY_S = at("2026-06-01 00:00"), 86_400.0
 
 
 @pytest.fixture
@@ -79,6 +83,19 @@ def test_losses_stand_beside_the_usual_figure_and_its_source(record):
     assert words.startswith("Lost in the first week: 3 of 100, 3.0 % (the week is not over).")
     assert "0.7 %" in words
     assert first_week.source in words
+
+
+def test_birds_that_came_later_are_held_against_no_first_week(tmp_path):
+    """It said "Lost in the first week: 0 of 0"."""
+    came = Entry(at=LONG_AFTER - 9 * DAY_S, entry=EntryKind.PLACED, brooder="porch", number=1,
+                 count=60, hatched="2026-05-08", kind="broiler")  # fmt: skip
+    with Journal.open(tmp_path / "journal.db") as journal:
+        now = Moment(LONG_AFTER, LONG_AFTER)
+        journal.commit(Commit(inputs=[Entered(came, Moment(came.at, came.at))], advanced_to=now))
+    with JournalReader(tmp_path / "journal.db") as reader:
+        older = open_record(reader, site(), Asked(brooder="porch"), now=LONG_AFTER)
+        said = [comparison_words(each) for each in sheet(older, Cut.NOON).comparisons]
+    assert [words.partition(":")[0] for words in said] == ["Lost by day 15"]
 
 
 @pytest.mark.parametrize("width", [80, 100])

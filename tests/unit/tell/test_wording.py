@@ -500,6 +500,13 @@ def test_what_is_asked_anew_keeps_what_a_locked_phone_shows(alarm):
     assert alarm is AlarmName.UNWATCHED or "should be 95.0 °F" in seen
 
 
+def test_of_much_that_was_told_the_morning_names_what_came_last():
+    """It named two of the afternoon, and left the lamp that died at two to "3 more"."""
+    told = ("13:49 too hot", "15:31 dangerously hot", "20:45 cold night ahead", "02:02 lamp out")
+    words = morning([replace(bad_box(), alarms=told)], Gathered(), Voice(site()), NIGHT)
+    assert "Told since yesterday: 2 earlier; 20:45 cold night ahead; 02:02 lamp out." in words.body
+
+
 def test_a_cold_night_that_is_over_is_not_said_to_hold_until_morning():
     ended = change(
         AlarmName.COLD_NIGHT, ChangeKind.CLEARED, facts=Facts(reason="the night is over")
