@@ -121,10 +121,10 @@ def _facts(records: Sequence[Record]) -> list[tuple[str, str]]:
         facts.append(("left", f"the other {placed - lost}, {dated(left, zone)}"))
     for one in records:
         heat = ", ".join(f"{source.name} {source.watts:g} W" for source in one.brooder.heat)
-        since = f", from {day_text(one.start, zone)}" if one.start > start + 86400.0 else ""
-        facts.append(
-            (f"{one.brooder.name}{since}", f"{size_words(one.brooder, one.site.units)}; {heat}")
-        )
+        words = f"{size_words(one.brooder, one.site.units)}; {heat}"
+        if one.start > start + 86400.0 and one.batch is not None:
+            words = f"{one.batch.placed} of them from {day_text(one.start, zone)}; {words}"
+        facts.append((one.brooder.name, words))
         facts.append((f"{one.brooder.name}, floor", _lived(one.exposure(one.start, one.stop), one)))
     return facts
 

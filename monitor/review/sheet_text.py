@@ -201,8 +201,12 @@ def foot(record: Record, sheet: Sheet, left_out: list[Column]) -> list[str]:
         lines.append(f"{record.brooder.name} has no floor probe, so nothing can be judged")
     if left_out:
         names = ", ".join(column.head.replace("\n", " ") for column in left_out)
-        lines.append(f"left out here: {names}; {NARROW} columns show them")
+        lines.append(_left_out(names))
     return lines
+
+
+def _left_out(names: str) -> str:
+    return f"left out here: {names}; {NARROW} columns show them"
 
 
 def comparison_words(comparison: LossComparison) -> str:
@@ -231,10 +235,12 @@ def print_sheet(console: Console, record: Record, sheet: Sheet) -> None:
 
 def print_boxes(console: Console, records: Sequence[Record], sheets: Sequence[Sheet]) -> None:
     """The sheet of a batch in several boxes on a terminal."""
-    filled = cells_of_boxes(records, sheets[0].cut, narrow=console.width < NARROW)
+    narrow = console.width < NARROW
+    filled = cells_of_boxes(records, sheets[0].cut, narrow=narrow)
     _print_cells(console, filled)
     sides = list(zip(records, sheets, strict=True))
-    _print_below(console, filled, sides, foot_of_boxes(sides))
+    left_out = [_left_out("high, above")] if narrow else []
+    _print_below(console, filled, sides, foot_of_boxes(sides) + left_out)
 
 
 def foot_of_boxes(sides: Sequence[tuple[Record, Sheet]]) -> list[str]:

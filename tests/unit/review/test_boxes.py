@@ -76,6 +76,7 @@ def test_the_sheet_of_both_fits_a_terminal_and_cuts_no_figure(records, width):
     said = console.file.getvalue()  # type: ignore[attr-defined]
     assert max(len(line) for line in said.splitlines()) <= width
     assert "…" not in said
+    assert ("left out here: high, above; 96 columns show them" in said) == (width == 80)
     first = next(line for line in said.splitlines() if line.startswith("8-9 Feb"))
     assert "1:00" in first
     assert first.split()[-3:] == ["2", "2", "2.0%"]

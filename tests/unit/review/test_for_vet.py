@@ -43,6 +43,7 @@ def test_it_says_what_came_what_was_lost_and_what_the_floor_was(journal, tmp_pat
         "100 placed 8 Feb 2026 12:00, 1 day old; 3 more were dead on arrival",
         "3 of 100 (3.0 %), 3 of them in the first week",
         "the other 97, 13 Feb 2026 17:59",
+        "40 of them from 10 Feb;",
         "60 min too cold, 60 min of it dangerously, never too hot",
         "12 Feb 07:00  shed: 1 lost: leg",
     ):
