@@ -29,9 +29,9 @@ class Gaps(Kept):
     def add(self, gap_s: float) -> None:
         """Takes one more gap."""
         self._count = min(self._count + 1, _OF_THEM)
-        before_s = self.mean_s
+        before_s = self.mean_s if self._count > 1 else self.kept_s
         off_s = min(gap_s - before_s, _OUTAGE_S + before_s)
-        self.mean_s += off_s / self._count
+        self.mean_s = before_s + off_s / self._count
         off_s = min(off_s, _OUTAGE_SPREADS_S + before_s)
         self._variance += (off_s * off_s * (1 - 1 / self._count) - self._variance) / self._count
 

@@ -23,3 +23,15 @@ def test_of_a_sender_that_loses_readings_a_silence_is_told_less_than_every_twent
             gap_s = 0.0
     assert told <= nights / 20
     assert gaps.believable_s < 2700.0
+
+
+def test_the_first_gap_of_a_sender_of_packs_is_no_outage_that_counts_by_a_part() -> None:
+    """It keeps what it reads half an hour: after a gap of an hour it was silent at 52 minutes."""
+    gaps = Gaps()
+    gaps.came(1600.0)
+    gaps.add(3840.0)
+    assert gaps.believable_s > 2 * 3840.0
+    gaps = Gaps()
+    gaps.came(1600.0)
+    gaps.add(30.0)
+    assert gaps.believable_s < 600.0, "what was in store when it began is no habit"
