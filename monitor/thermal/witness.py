@@ -40,6 +40,7 @@ SELDOM_S = 480.0
 _BEYOND_FLOOR, _BEYOND_SELDOM = 1.3, 2.0
 _LEADS = 0.75  # a lamp that is raised or turned down keeps about as much above the floor as before
 _ALONE_K = 1.2  # a floor that came down by so much while all other probes held
+_WARMS_K = 0.3  # the cool end, while the floor falls: birds walked there, and took no lamp along
 # An open cover cools all of them. Of a fall of so much, less than this share elsewhere: it is shut.
 _SHUT_K, _SHUT_UNDER, _SHUT_COOL = 0.8, 0.35, 0.5
 # The cool end has the box's air and little else. Where that goes, it falls within minutes by so
@@ -105,7 +106,8 @@ class Witness:
         self.shut = self._bare  # no cover that is off explains it
         self.others_fall = False  # the floor falls, and something else that is heard does too
         self.others_hold = False  # ... and nothing else does
-        self.spared = False  # every source is seen to work, or a probe for each, whichever it is
+        # Every source is seen to work, or a probe for each, whichever it is; or the cool end warms.
+        self.spared = False
 
     def hear(self, tick: float, onset: float, fallen_k: float) -> list[tuple[Track, float]]:
         """Every other probe with the share of the floor's fall that it has come down by. To be
@@ -113,7 +115,7 @@ class Witness:
         heard = []
         working = set()
         holding = 0
-        shut, falls = self._bare, fallen_k > _SHUT_K
+        shut, falls, warms = self._bare, fallen_k > _SHUT_K, False
         for track, index in self._under:
             down_k = fallen_since(track, tick, onset)
             if down_k is None:
@@ -134,10 +136,11 @@ class Witness:
                 heard.append((track, down_k / fallen_k))
                 holding += down_k < max(_HOLDS_K, _HOLDS_SHARE * fallen_k)
                 shut |= falls and _is_kept(track, onset, down_k, _SHUT_COOL * fallen_k)
+                warms |= down_k < -max(_WARMS_K, track.quantum_k)
         self.others_fall = holding < len(heard)
         self.others_hold = bool(heard) and holding == len(heard) and fallen_k > _ALONE_K
         all_work = self.sees_all and len(self.working) == self._sources
-        self.spared = all_work or (beneath_each and self.others_hold)
+        self.spared = all_work or (beneath_each and self.others_hold) or warms
         self.shut = shut
         return heard
 

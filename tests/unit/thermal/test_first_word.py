@@ -414,6 +414,19 @@ def test_a_floor_that_cools_alone_while_a_probe_for_each_source_holds_has_lost_n
     assert told(hour, floor=left, under_heat_1=holds["under_heat_1"]) != []
 
 
+@pytest.mark.parametrize("hour", [NIGHT_H, EVENING_H])
+def test_a_floor_that_cools_while_the_cool_end_warms_is_left_by_its_birds(hour: float):
+    """They walked there, and lost heat warms nothing. Out of its band it is told all the same."""
+
+    def left(by_k: float) -> Course:
+        return rests(by_k, 15.0)
+
+    assert told(hour, floor=left(2.4), cool_end=lambda _: 0.0) != []
+    assert told(hour, floor=left(2.4), cool_end=lambda m: -0.5 * left(2.4)(m)) == []
+    (minute, _), *_ = told(hour, floor=left(6.0), cool_end=lambda m: -0.2 * left(6.0)(m))
+    assert minute < fell_by(left(6.0), 2.8) + 5.0
+
+
 @pytest.mark.parametrize("by_k", [-14.0, 14.0])
 @pytest.mark.parametrize("hour", [NIGHT_H, EVENING_H, NOON_H])
 def test_two_wild_readings_do_not_make_a_lamps_probe_one_that_often_falls(hour: float, by_k: float):
