@@ -30,6 +30,7 @@ BEGINS_H, ENDS_H = (
 )  # hours since the first midnight: an evening, a day, the night asked about
 DAY_0 = datetime(2026, 2, 9, tzinfo=UTC).timestamp()
 BAND_K, HARM_K = 2.8, 5.6
+AHEAD_S, ERROR_K = 1800.0, 0.5  # of a word that speaks of what comes; of a probe
 UNDER_WEST, EDGE, UNDER_EAST, COOL = range(4)
 EVENTS = {  # what happens, and the cause that should be told
     "one lamp": "heat-source",
@@ -368,21 +369,30 @@ def replayed(box: Box, folder: Path) -> tuple[list[dict], list[dict]]:
     return [r for r in rows[0] if r["change"] in ("raised", "escalated")], rows[1]
 
 
+def is_open(second: float, box: Box) -> bool:
+    """Is somebody at the open box, or has just left it?"""
+    return any(0.0 <= second / HOUR - h < 0.35 for h in box.visits_h)
+
+
 def at_a_visit(row: dict, box: Box) -> bool:
-    """Of cold, while somebody is at the open box or has just left it."""
-    visits = (row["second"] / HOUR - h for h in box.visits_h)
-    return row["alarm"] in HEAT and any(0.0 <= since < 0.35 for since in visits)
+    """Of cold, while the box is open or was so just now."""
+    return row["alarm"] in HEAT and is_open(row["second"], box)
 
 
 def for_nothing(row: dict, box: Box) -> bool:
-    """Told though the true floor was, or (a cold night) stayed, in its band."""
-    until = row["second"] + 60.0
+    """Told though the true floor, as the probe that is named would read it, was in its band and
+    stayed there for half an hour; of a cold night: for the night, by more than a probe errs. An
+    open cover at a visit makes neither true."""
+    until, over_k = row["second"] + AHEAD_S, 0.0
     if row["alarm"] == "cold-night":
-        until = (32.0 if row["second"] < 32.0 * HOUR else ENDS_H) * HOUR
-    then = [c - box.target_c for s, c in box.floor if row["second"] - 600.0 <= s <= until]
+        until, over_k = (32.0 if row["second"] < 32.0 * HOUR else ENDS_H) * HOUR, ERROR_K
+    elif box.probes.get(row["probe"]) == EDGE:
+        over_k = box.errs_k["floor"] - box.errs_k[row["probe"]]
+    from_ = row["second"] - 600.0
+    then = [c - box.target_c for s, c in box.floor if from_ <= s <= until and not is_open(s, box)]
     if row["alarm"] in (*HEAT, "cold-night"):
-        return min(then) > -BAND_K
-    return max(then) < BAND_K if row["alarm"] in ("hot", "overheat") else True
+        return min(then, default=0.0) - over_k > -BAND_K
+    return max(then, default=0.0) - over_k < BAND_K if row["alarm"] in ("hot", "overheat") else True
 
 
 @dataclass
