@@ -22,8 +22,8 @@ _STEPS_MOVED, _LIKE_MOVED_K = 2.0, 0.8
 _COARSEST_K = 1.0
 _NEVER_CHANGED_S, _ALL_ELSE_MOVED_K = 6 * 3600.0, 3.0  # the outside, beside a fine one, too
 _DAY_S = 86400.0  # no floor stays within a step of a probe that long
-# What else lies in the box bears witness against a coarse one, if it has gone so far and stays
-# there: a thermostat's swing is not that.
+# What else lies in the box bears witness against a coarse one, if it has gone so far; and whatever
+# does, if it stays there: a thermostat's swing is not that.
 _WITNESS_K, _WITNESS_RATE = 6.0, 0.05
 
 
@@ -49,7 +49,7 @@ def still(
     beside_c, company = sum(beside.values()) / len(beside), "\n".join(beside)
     anew = near.moved_tick != track.moved_tick or company != near.company
     witnessed = not fine and not alike
-    if witnessed:
+    if not fine:
         before_c = beside_c if anew or near.beside is None else near.beside
         beside_c = near.beside = before_c + _WITNESS_RATE * (beside_c - before_c)
     if anew:

@@ -200,6 +200,19 @@ def test_a_probe_in_half_degrees_is_stuck_where_another_on_the_floor_cools_by_tw
     assert fault.facts["reason"] == "its value has not changed while others moved"
 
 
+def test_a_slow_probe_in_half_degrees_is_not_stuck_beside_a_quick_one_that_a_thermostat_swings():
+    """It shows nothing of what the other goes up and down by every few minutes."""
+    rng = Random(1)
+    night = Night(a_site(a_brooder(floors=2)))
+    while night.t < 8 * 3600:
+        slow_c = 34.0 if night.t % 5400 > 1200 else 34.0 + rng.gauss(0, 0.4)
+        night.says(_rounded(slow_c, 0.5))
+        swings_k = 1.8 * sin(tau * night.t / 660)
+        night.says(35 + swings_k + rng.gauss(0, 0.05), "porch/far floor")
+        night.t += 60
+    assert "porch/probe-fault" not in night.told()
+
+
 def test_a_probe_that_never_said_anything_else_is_told_before_the_night_is_over():
     night = Night(a_site(outside=True))
     while night.t < 7 * 3600:
