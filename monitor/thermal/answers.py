@@ -25,6 +25,9 @@ _SOON_S = 60.0  # a fall younger than this has no pace yet
 _LEARNED_STEPS = 36.0  # of a quarter of an hour: nine hours are as good as a day
 _BELOW_REST_K = 1.0  # by so much more it is out of where its thermostat lets it go
 _SEEN_SHARE_SD = 0.22  # the share of the outside is known so well once some of its cooling was seen
+# Before a night was seen a lesser chance of a front is doubt of the box; a floor so near its band's
+# edge needs none. Assumed.
+_SURE_OF_FRONT, _NEAR_EDGE_K = 0.85, 1.0
 _HOLD_DEPTH_K = 1.0  # a fall that is worth waiting for
 _OTHER_CAUSES = {Why.COVER: Cause.COVER_OPEN, Why.PROBE: Cause.SENSOR}  # than lost heat
 
@@ -165,9 +168,12 @@ class ComingNight:
             if model.outside_known:
                 self._rise_k = model.bank.rise_k
         self._first_night = first_night
-        self._seen = not outside[0].by_floor and follows.share_var < _SEEN_SHARE_SD**2
         self._floor_c = floor_c
         edges = coming_night.edges(start.at, until_at, low_at)
+        usual = sum(sky.weight for sky in outside if sky.usual)
+        known = not first_night or usual < 1.0 - _SURE_OF_FRONT
+        known = known or floor_c < edges[0][1] + _NEAR_EDGE_K
+        self._seen = known and not outside[0].by_floor and follows.share_var < _SEEN_SHARE_SD**2
         low_c = nights.last_low_c
         self._was_cold_c = low_c if low_c is not None and low_c < edges[-1][1] else None
         holds = not lost and self._floor_c >= edges[0][1]

@@ -149,7 +149,8 @@ class Outlook:
     by_floor: bool = False  # ... from the floor itself, for want of an outside probe
     mend: Clauses = ()  # what would help, best first
     below_now: bool = False  # the floor is below its band as one looks ahead
-    seen: bool = True  # the floor was seen to go with an outside that is measured
+    # The floor was seen to go with an outside that is measured, through a night or into a front.
+    seen: bool = True
     first_night: bool = False  # nobody has seen this heat and these birds through a night yet
     was_cold_c: float | None = None  # the last night's lowest, if too cold for this one's morning
     open_share: float = 0.0  # of the cover, that must stay open for the birds' fresh air
