@@ -22,6 +22,9 @@ _GENERATOR = Source(
 )
 
 
+A_CARTON = 25  # chicks
+
+
 @dataclass(frozen=True, slots=True)
 class CutAdvice:
     """One thing to do, in its order."""
@@ -38,8 +41,8 @@ CARD: tuple[CutAdvice, ...] = (
     ),
     CutAdvice(
         "Gather them: put a board across and give them a quarter of the box, or carry them into "
-        "cartons with air holes, about 25 to a carton, so that they warm each other and cannot "
-        "pile up.",
+        f"cartons with air holes, about {A_CARTON} to a carton, so that they warm each other and "
+        "cannot pile up.",
         COMMON_PRACTICE,
     ),
     CutAdvice(

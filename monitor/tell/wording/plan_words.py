@@ -1,6 +1,7 @@
 """The plan before the order, in words: sections of lines in the site's units, for the page and
 `brooder plan`."""
 
+import math
 from dataclasses import dataclass
 
 from monitor.brooding import power_cut
@@ -8,7 +9,7 @@ from monitor.brooding.bird_kinds import kind_of
 from monitor.brooding.envelope import COVERS, made_of
 from monitor.brooding.lamp_safety import CONTINUOUS_SHARE, LARGEST_LAMP_W, overload
 from monitor.brooding.rearing_plan import SPARE_K, PlannedWeek, RearingPlan
-from monitor.measures import length_shown
+from monitor.measures import counted, length_shown
 from monitor.site import Site
 from monitor.tell.wording.daily_needs import water, weight
 from monitor.tell.wording.first_aid import LAMP_CARE
@@ -195,7 +196,8 @@ def _shopping(plan: RearingPlan, say: Measures, site: Site) -> list[str]:
         lines.append(f"Heat: about {_watts(short)} W more than planned, or a better cover.")
     lines += [
         f"Walls {say.length(first.wall_m)} high, later {say.length(plan.weeks[-1].wall_m)}.",
-        "A spare bulb and a spare cover; a board to halve the box; two cartons with air holes.",
+        "A spare bulb and a spare cover; a board to halve the box; "
+        f"{counted(math.ceil(plan.head_count / power_cut.A_CARTON), 'carton')} with air holes.",
         "A floor probe at the edge of the heat, one outside in the shade, one under each lamp.",
         "A smoke alarm that is heard in bed, an extinguisher, a GFCI outlet.",
     ]

@@ -308,6 +308,7 @@ def test_the_plan_before_the_order_is_asked_and_answered_without_readings(visito
     assert plan.status == 200
     assert "115 " in plan.words
     assert "310 W" in plan.words
+    assert "5 cartons with air holes" in plan.words
     for title in ("Will it do?", "Week by week", "To buy and to have ready"):
         assert title in plan.words
     none = visitor.get(f"{asked}&count=115&low=20&heat=none").words
