@@ -73,21 +73,17 @@ def told(alarms: tuple[AlarmStatus, ...]) -> list[AlarmStatus]:
 def to_answer(alarms: tuple[AlarmStatus, ...]) -> list[AlarmStatus]:
     """Of each trouble the worst that nobody has answered: an answer to it is one to the rest."""
     worst: dict[str, AlarmStatus] = {}
-    shown = {_trouble(alarm) for alarm in told(alarms)}
+    shown = {alarm.incident for alarm in told(alarms)}
     for alarm in alarms:
         waits = alarm.state is AlarmState.UNACKNOWLEDGED and alarm.priority is not Priority.ADVICE
-        if waits and (of := _trouble(alarm)) in shown:
-            worst[of] = max(worst.get(of, alarm), alarm, key=how_bad)
+        if waits and alarm.incident in shown:
+            worst[alarm.incident] = max(worst.get(alarm.incident, alarm), alarm, key=how_bad)
     return sorted(worst.values(), key=how_bad, reverse=True)
 
 
 def how_bad(alarm: AlarmStatus) -> tuple[bool, bool, int]:
     urgent, advice = alarm.priority is Priority.URGENT, alarm.priority is Priority.ADVICE
     return urgent, not advice, TABLE[alarm.alarm].rank
-
-
-def _trouble(alarm: AlarmStatus) -> str:
-    return alarm.facts.get("incident", alarm.occurrence)
 
 
 def aside(alarms: tuple[AlarmStatus, ...], say: Phrases) -> tuple[AsideView, ...]:

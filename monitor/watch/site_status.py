@@ -65,6 +65,7 @@ def _alarm(alarm: Alarm, offset_s: float) -> AlarmStatus:
     return AlarmStatus(
         occurrence=alarm.occurrence,
         folded=alarm.folded,
+        incident=alarm.incident,
         alarm=alarm.rule.alarm,
         brooder=alarm.brooder,
         probe=alarm.probe,

@@ -24,6 +24,7 @@ class AlarmStatus:
 
     occurrence: str
     folded: bool  # follows from an alarm already told
+    incident: str
     alarm: AlarmName
     brooder: str | None  # None: the site or the watcher itself
     probe: str | None

@@ -213,6 +213,7 @@ def alarm(
     given: dict[str, Any] = {
         "occurrence": key,
         "folded": False,
+        "incident": key,
         "alarm": name,
         "brooder": box,
         "probe": None,

@@ -19,7 +19,7 @@ from support.fake_api import (
 
 from monitor.brooding import calendar
 from monitor.brooding.age_limits import AgeLimits
-from monitor.events import AlarmName, Cause, Facts, Priority
+from monitor.events import AlarmName, Cause, Priority
 from monitor.page.judgement import MarginMark
 from monitor.page.now import BoxView, NowView, view
 from monitor.page.phrases import Phrases
@@ -258,9 +258,10 @@ def test_several_alarms_are_counted_and_each_is_led_to():
 
 def test_one_trouble_of_a_box_is_led_to_once_and_by_its_worst():
     """A power cut over two boxes was "5 alarms to answer"; the first tap left the worst of them."""
-    facts = Facts(incident="porch/heat-loss/1")
     names = (AlarmName.HEAT_LOSS, AlarmName.CHILL, AlarmName.COLD_NIGHT)
-    shown = seen(status(brooder(alarms=tuple(alarm(name, facts=facts) for name in names))))
+    shown = seen(
+        status(brooder(alarms=tuple(alarm(name, incident="porch/cold") for name in names)))
+    )
     (call,) = shown.calls
     assert "chill" in call.link
     act = shown.boxes[0].act
