@@ -54,6 +54,8 @@ FORMS = {
             count_label="How many were moved",
             count_hint="Leave empty for all of them; that ends the batch in this box.",
             note_label="Where to, or why",
+            note_hint="Into another box here: enter them there next, with the same hatch date; "
+            "then the record of the batch goes on in both.",
         ),
         LedgerForm(
             name="note",

@@ -143,6 +143,7 @@ def test_what_is_wrong_is_said_beside_its_field(
 
 
 def test_moved_without_a_number_means_all(served: Served, visitor: Visitor):
+    assert "enter them there next, with the same hatch date" in visitor.get("/do/moved").words
     asked = visitor.send("/do/moved", brooder="porch", count="")
     assert "Porch: all moved out." in asked.words
     assert "an empty box is not watched for cold. Is that right?" in asked.words
