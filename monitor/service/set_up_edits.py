@@ -15,6 +15,7 @@ from monitor.child import ChildFailed
 from monitor.contact_form import unknown_forms
 from monitor.set_up_form import Proposed, Step, StepForm, WrongAnswers
 from monitor.settings import Settings, SettingsFault, load_settings
+from monitor.settings.faults import HIDDEN
 from monitor.settings.reading import LONGEST_CONFIGURATION, Unreadable, read_text
 from monitor.settings.rewriting import FileChange, NotWritten, propose, replace_text
 from monitor.settings.set_up_steps import Edit, edit_of, field_of, form_of
@@ -149,9 +150,9 @@ def _by_field(fault: SettingsFault, form: StepForm | None) -> WrongAnswers:
     wrong: dict[str, str] = {}
     for one in fault.faults:
         name = "" if form is None else field_of(one.key, form)
-        words = one.says.partition(" That is ")[0]
-        hidden, found, why = words.partition("(hidden); ")
-        plain = why[:1].upper() + why[1:] if found and hidden == "is " else f"It {words}"
+        hidden = one.says == f"is {HIDDEN}"  # who just typed it need not hear that
+        right = one.right[:1].upper() + one.right[1:]
+        plain = right if hidden else f"It {replace(one, key='', where='')}"
         said = plain if name else str(one)
         wrong[name] = f"{wrong[name]} {said}" if name in wrong else said
     return WrongAnswers(wrong)

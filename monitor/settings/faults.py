@@ -6,7 +6,7 @@ import difflib
 import json
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, get_args
 
 from pydantic import AliasChoices, BaseModel, SecretStr, ValidationError
@@ -14,6 +14,7 @@ from pydantic.fields import FieldInfo
 
 _LOG_IN = re.compile(r"[^\s/@:]+:[^\s@]+@")  # name:password@ before a server's name
 _LONGEST_SHOWN = 1000
+HIDDEN = "(hidden)"
 _QUERY = re.compile(r"\?[^?]*=.*", re.DOTALL)
 # Keys whose value is a secret, in whatever table: never shown, and read from `KEY_file` as well.
 SECRETS = frozenset({"url", "heartbeat_url", "password", "passphrase", "token"})
@@ -23,13 +24,17 @@ Path = tuple[str | int, ...]
 
 @dataclass(frozen=True, slots=True)
 class WrongSetting:
-    """One wrong thing. `says` is the rest of the sentence after the key."""
+    """One wrong thing: after its key `says` what is wrong, and `right`, if that is apart, what
+    would not be."""
 
     key: str
     says: str
+    right: str = ""
+    where: str = ""  # a sentence more: whose key it is, and who set it
 
     def __str__(self) -> str:
-        return f"{self.key} {self.says}" if self.key else self.says
+        key, right = f"{self.key} " if self.key else "", f"; {self.right}" if self.right else ""
+        return f"{key}{self.says}{right}{self.where}"
 
 
 class SettingsFault(Exception):
@@ -52,7 +57,7 @@ def key_of(path: Path) -> str:
 def shown_value(value: object) -> str:
     """A value as it stands in the file, cut short."""
     if isinstance(value, SecretStr):
-        return "(hidden)"
+        return HIDDEN
     try:
         value = _without_secrets(value)
         text = json.dumps(value, ensure_ascii=False, default=str)
@@ -64,7 +69,7 @@ def shown_value(value: object) -> str:
 def _without_secrets(value: object) -> object:
     if isinstance(value, Mapping):
         return {
-            key: "(hidden)" if key in SECRETS else _without_secrets(inner)
+            key: HIDDEN if key in SECRETS else _without_secrets(inner)
             for key, inner in value.items()
         }
     if isinstance(value, list | tuple):
@@ -137,19 +142,19 @@ def _fault(item: Mapping[str, Any], model: type[BaseModel]) -> WrongSetting:
             return WrongSetting(key, f"is missing; it must be {want or 'given'}.")
         case "value_error":
             reason = str(item.get("ctx", {}).get("error", item["msg"]))
-            value = "(hidden)" if is_secret(field) else shown_value(item["input"])
-            return WrongSetting(key, f"is {value}; {reason}.")
+            value = HIDDEN if is_secret(field) else shown_value(item["input"])
+            return WrongSetting(key, f"is {value}", f"{reason}.")
         case _:
             value = _wrong_value(item["input"], field)
             right = f"it must be {want}" if want else item["msg"]
-            return WrongSetting(key, f"is {value}; {right}.")
+            return WrongSetting(key, f"is {value}", f"{right}.")
 
 
 def _wrong_value(value: object, field: FieldInfo | None) -> str:
     """Somebody who writes a text where a table belongs (page = "..."), or a list or a table where a
     text does, may have put the secret itself there."""
     if is_secret(field):
-        return "(hidden)"
+        return HIDDEN
     table = field is not None and model_in(field.annotation) is not None
     nested = isinstance(value, Mapping | list | tuple)
     return _kind(value) if value and (table or nested) else shown_value(value)
@@ -218,7 +223,7 @@ def pointed(fault: WrongSetting, raw: dict[str, Any], set_by: Mapping[str, str])
             name = here.get("name") if isinstance(here, dict) else None
             if word in _CALLED and isinstance(name, str) and name:
                 names.append(f"{_CALLED[word]} {shown_value(name)}")
-    says = f"{fault.says} That is {' of '.join(reversed(names))}." if names else fault.says
+    where = f" That is {' of '.join(reversed(names))}." if names else ""
     if fault.key in set_by:
-        says += f" The environment variable {set_by[fault.key]} says so."
-    return WrongSetting(fault.key, says)
+        where += f" The environment variable {set_by[fault.key]} says so."
+    return replace(fault, where=where)
