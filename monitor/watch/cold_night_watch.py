@@ -17,6 +17,7 @@ from monitor.watch.box_probes import BoxProbes
 # No cold night is told of a box that is heard for less: what it holds is then hardly more than its
 # measures, and it may still be warming up. Common practice.
 KNOWN_S = 3600.0
+_AHEAD_S = 1800.0  # a night whose lowest is sooner is not ahead: what is cold is told as that
 
 NIGHT_OVER = "the night is over"  # why a cold night ended
 
@@ -59,6 +60,7 @@ class ColdNightWatch(Kept):
         likely = UNSEEN_CHANCE if by_day or not self.outlook.seen else likely
         enough = CLEAR_CHANCE if expected else likely
         known = self._known_since is not None and tick - self._known_since >= KNOWN_S
-        # In its last hour nobody prepares for a night any more: what is cold is told as that.
-        if expected or (known and hour != NIGHT_TO_H - 1):
+        # In its last hour nobody prepares for a night any more.
+        ahead = hour != NIGHT_TO_H - 1 and self.outlook.lowest_at - now.at > _AHEAD_S
+        if expected or (known and ahead):
             register.see(cold_night, self.outlook.chance >= enough, tick)

@@ -18,6 +18,7 @@ class Foretold(NoEstimate):
     """Says of the night what it is told to say."""
 
     chance = 0.0
+    lowest_in_s: float | None = None  # None: two hours before the end
 
     def skies(self, now: Moment, until_at: float) -> Skies | None:
         return (replace(from_low(now, 8.0, -2.0, until_at), source="the test"),)
@@ -25,12 +26,16 @@ class Foretold(NoEstimate):
     def coming_night(
         self, start: Moment, outside: Skies, until_at: float, *, low_at: LowAt
     ) -> "ForetoldNight":
-        return ForetoldNight(self.chance, until_at)
+        lowest_at = until_at - 2 * H
+        if self.lowest_in_s is not None:
+            lowest_at = start.at + self.lowest_in_s
+        return ForetoldNight(self.chance, until_at, lowest_at)
 
 
 class ForetoldNight(NamedTuple):
     told: float
     until_at: float
+    lowest_at: float
 
     def chance(self, _change: BoxChange) -> float:
         return self.told
@@ -38,7 +43,7 @@ class ForetoldNight(NamedTuple):
     def outlook(self, _change: BoxChange) -> Outlook:
         return Outlook(
             lowest_c=Interval(30.0, 29.0, 31.0),
-            lowest_at=self.until_at - 2 * H,
+            lowest_at=self.lowest_at,
             leaves_band_at=self.until_at - 3 * H if self.told > 0.5 else None,
             chance=self.told,
             missing_watts=80.0 if self.told >= CLEAR_CHANCE else 0.0,

@@ -358,11 +358,13 @@ def _rising(voice: Voice, facts: Facts, limit_c: float, what: str) -> str:
 def _falling(voice: Voice, change: Change) -> str | None:
     facts = change.facts
     since = f" since {voice.clock(facts['since'], change.at)}" if "since" in facts else ""
+    escapes = change.cause is Cause.COVER_OPEN and not facts.get("either")
+    lead = ("Heat has been escaping" if escapes else "Some of the heat has been missing") + since
     rate = facts.get("rate_c_per_h", 0.0)
     if rate >= STEADY_C_PER_H:
-        return f"Some of the heat has been missing{since}; the floor is rising again."
+        return f"{lead}; the floor is rising again."
     if first_aid.has_come_up(facts):
-        return f"Some of the heat has been missing{since}."
+        return f"{lead}."
     fast = f" {pace(voice, rate, by='by ')}" if rate <= -STEADY_C_PER_H else ""
     now = f", now{fast}" if since and fast else fast
     low = facts.get("low_c")
@@ -372,10 +374,11 @@ def _falling(voice: Voice, change: Change) -> str | None:
     if "draws_w" in facts and rate > -STEADY_C_PER_H:  # known by its watts, before the floor falls
         return f"Some of the heat has been off{since}.{still}"
     if rate > -STEADY_C_PER_H and "rate_c_per_h" in facts:
-        beneath = any(probe["place"] == Place.UNDER_HEAT for probe in facts.get("probes", ()))
+        probes = () if escapes else facts.get("probes", ())
+        beneath = any(probe["place"] == Place.UNDER_HEAT for probe in probes)
         litter = " If all heat is on, look for litter over a probe beneath it." if beneath else ""
         floor = "the floor holds for now" if inside else "the floor falls hardly further for now"
-        return f"Some of the heat has been missing{since}; {floor}.{still}{litter}"
+        return f"{lead}; {floor}.{still}{litter}"
     return f"The floor has been falling{since}{now}.{still}"
 
 

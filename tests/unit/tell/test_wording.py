@@ -552,6 +552,11 @@ def test_heat_that_escapes_is_told_as_the_cover_and_no_lamp_is_blamed():
     assert "heat is escaping" in words.title
     assert "Check the cover first." in said
     assert "has most likely stopped" not in said
+    for rate in (-0.1, 2.0):
+        facts = Facts(**{**lost.facts, "rate_c_per_h": rate})
+        body = wording.for_change(replace(lost, facts=facts), site()).body
+        assert "Heat has been escaping since" in body
+        assert "litter over a probe" not in body
 
 
 @pytest.mark.parametrize(

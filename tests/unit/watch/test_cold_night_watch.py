@@ -8,10 +8,11 @@ from monitor.events import AlarmName, ChangeKind
 QUARTER_S = 900.0
 
 
-def evening(*chances: float) -> list[tuple[ChangeKind, int]]:
+def evening(*chances: float, lowest_in_s: float | None = None) -> list[tuple[ChangeKind, int]]:
     """What becomes of the alarm, and after how many quarters of an hour, when the night is foretold
     so at each of them."""
     estimate = Foretold()
+    estimate.lowest_in_s = lowest_in_s
     night = Night(make_estimator=lambda *_a, **_k: estimate)
     night.holds(35.0, for_s=2 * 3600.0, every_s=300.0)
     begins = night.t
@@ -40,3 +41,9 @@ def test_in_the_last_hour_of_a_night_none_is_foretold() -> None:
     """Nobody prepares for it any more: a floor that is cold is told as that."""
     quarters = 4 * (24 - 20 + 7)
     assert [q for _, q in evening(*[0.1] * (quarters + 1), *[0.6] * 3)] == []
+
+
+def test_a_night_whose_lowest_is_now_is_not_ahead() -> None:
+    """It was foretold for a quarter of an hour later, and seven minutes later it was too cold."""
+    assert evening(*[0.6] * 3, lowest_in_s=QUARTER_S) == []
+    assert evening(*[0.6] * 3, lowest_in_s=3 * QUARTER_S) != []
