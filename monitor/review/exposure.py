@@ -8,7 +8,7 @@ How the figures are made, so that they can be checked with pencil and paper:
 * With several floor probes the coldest counts for cold and the hottest for heat. Chicks lie
   together and the corner they lie in is the one that harms them; a mean of a warm and a cold corner
   describes a place where no chick is. The average figure alone is the mean of all floor probes.
-* Readings that stand alone are left out (`Trace.borne_out`).
+* Readings that none bears out are left out (`Trace.borne_out`).
 * Minutes below and above are as `brooding.band_side` has them, for the watch too.
 * Degree-hours below are the area between the edge and the floor: three degrees below for two
   hours is six. They add up over any way of cutting a span in two (tests/property)."""
@@ -22,6 +22,8 @@ import numpy.typing as npt
 
 from monitor.brooding.age_limits import band_side
 from monitor.thermal.track import CLOSE_S, SPIKE_K
+
+_WILD = 2  # readings in a row; the third bears the others out
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -39,12 +41,20 @@ class Trace(NamedTuple):
         return Trace(self.times[first:last], self.temps_c[first:last])
 
     def borne_out(self) -> "Trace":
-        """Without wild readings: far from both of their neighbours, which are near and agree. Of
-        one reading nobody can say that it was so."""
+        """Without wild readings, one or two in a row: what was before them and what is after them
+        is near in time and agrees, and they are far from both. Of a lone one nobody can say so."""
         sound = np.ones(len(self.times), dtype=np.bool_)
-        near, far = np.diff(self.times) < CLOSE_S, np.abs(np.diff(self.temps_c)) > SPIKE_K
-        agree = np.abs(self.temps_c[2:] - self.temps_c[:-2]) <= SPIKE_K
-        sound[1:-1] = ~(near[:-1] & near[1:] & far[:-1] & far[1:] & agree)
+        gap_s, leapt_k = np.diff(self.times), np.abs(np.diff(self.temps_c))
+        far = leapt_k > SPIKE_K * np.maximum(1.0, gap_s / CLOSE_S)
+        for count in range(1, _WILD + 1):
+            away_s, back_s = gap_s[:-count], gap_s[count:]
+            near = np.minimum(away_s, back_s) < CLOSE_S
+            if count > 1:
+                near &= gap_s[1:-1] < CLOSE_S
+            agree = np.abs(self.temps_c[count + 1 :] - self.temps_c[: -count - 1]) <= SPIKE_K
+            before = np.flatnonzero(near & agree & far[:-count] & far[count:])
+            for nth in range(1, count + 1):
+                sound[before + nth] = False
         return self if sound.all() else Trace(self.times[sound], self.temps_c[sound])
 
 

@@ -13,6 +13,7 @@ from monitor.thermal.track import SPIKE_K
 from monitor.watch.band import Edge
 from monitor.watch.gaps import Gaps
 from monitor.watch.probe_trend import SAMPLE_S, ProbeTrend
+from monitor.watch.wild_readings import WildReadings
 
 _BAD_COUNT, _BAD_WINDOW_S = 3, 600.0  # three bad values in ten minutes are a fault. Common practice
 _SET_BACK = 3
@@ -88,6 +89,7 @@ class ProbeWatch(Kept):
     overheat: Edge
     warm_s: float = 0.0  # for so long it is above the band by more than it may err
     trend: ProbeTrend
+    wild: WildReadings
     night_low: Extreme | None = None
     night_high: Extreme | None = None
 
@@ -103,7 +105,7 @@ class ProbeWatch(Kept):
         self.cold, self.chill = Edge(below=True), Edge(below=True)
         self.hot, self.overheat = Edge(below=False), Edge(below=False)
         self.fire_c = _INF
-        self.trend, self.gaps = ProbeTrend(), Gaps()
+        self.trend, self.gaps, self.wild = ProbeTrend(), Gaps(), WildReadings()
         self.stir()
 
     def stir(self) -> None:
@@ -141,6 +143,7 @@ class ProbeWatch(Kept):
             + 16 * self.burning
             + 32 * (temp_c is not None and temp_c < self.cold.limit_c)
             + 64 * (temp_c is not None and temp_c > self.hot.limit_c)
+            + 128 * (self.wild.count > 0)
         )
 
     def take(self, at: float, tick: float, temp_c: float) -> None:
@@ -149,6 +152,8 @@ class ProbeWatch(Kept):
             share = (temp_c - self.hot.limit_c - _ERROR_K) / _MORE_K
             gone_s = min(tick - self.tick, _GAP_S)
             self.warm_s = max(0.0, self.warm_s + gone_s * min(1.0, max(-1.0, share)))
+        low_c, high_c = _calm_range_c(self)
+        self.wild.see(self.temp_c, temp_c, tick, tick - self.tick, low_c=low_c, high_c=high_c)
         warm = self.hot.beyond or self.overheat.beyond or self.leapt
         self.leapt = warm and self.temp_c is not None and abs(temp_c - self.temp_c) > SPIKE_K
         if tick - self.trend.sampled >= SAMPLE_S:
@@ -205,13 +210,11 @@ class ProbeWatch(Kept):
 
     def settle(self) -> None:
         """After a reading that is beyond nothing: open the short way."""
-        low, high = self.night_low, self.night_high
-        if low is None or high is None:
+        if self.wild.since is not None:
             return
-        # Chill lies below cold and overheat above hot, unless their limits are set otherwise.
-        self.calm_low_c = max(self.cold.limit_c, self.chill.limit_c, low.temp_c)
-        self.calm_high_c = min(self.hot.limit_c, self.overheat.limit_c, high.temp_c)
-        self.calm_until = self.trend.sampled + SAMPLE_S
+        self.calm_low_c, self.calm_high_c = _calm_range_c(self)
+        if self.calm_low_c <= self.calm_high_c:
+            self.calm_until = self.trend.sampled + SAMPLE_S
 
     def spoil(self, tick: float, reason: str) -> bool:
         """A value no floor can be. Returns whether it happens too often to be an accident."""
@@ -294,10 +297,21 @@ class ProbeWatch(Kept):
         self.stir()
 
 
+def _calm_range_c(probe: ProbeWatch) -> tuple[float, float]:
+    """Within it a reading changes no alarm and no figure of the night. Empty: there is none yet."""
+    low, high = probe.night_low, probe.night_high
+    if low is None or high is None:
+        return _INF, -_INF
+    # Chill lies below cold and overheat above hot, unless their limits are set otherwise.
+    return (
+        max(probe.cold.limit_c, probe.chill.limit_c, low.temp_c),
+        min(probe.hot.limit_c, probe.overheat.limit_c, high.temp_c),
+    )
+
+
 def keep_extremes(probe: ProbeWatch) -> None:
-    """The night's low and high. A doubted reading is neither until the next goes on with it: a
-    single one may be wild."""
-    if probe.temp_c is None or probe.doubted:
+    """The night's low and high. A wild reading is neither."""
+    if probe.temp_c is None or probe.wild.count:
         return
     if probe.night_low is None or probe.temp_c < probe.night_low.temp_c:
         probe.night_low = Extreme(probe.temp_c, probe.at)

@@ -153,7 +153,7 @@ class TemperatureAlarms(Kept, Owner):
         if blind or all(p.tick < self.probes.woke for p in floor):
             self._night.see(night.UNSEEN, tick)
             return
-        if doubtful:  # a single reading is no minute of the night
+        if any(p.wild.count for p in floor):  # is no minute of the night
             return
         below, above = band_side(
             min((p.temp_c for p in floor if p.temp_c is not None), default=math.nan),
@@ -161,7 +161,9 @@ class TemperatureAlarms(Kept, Owner):
             floor[0].cold.limit_c,
             floor[0].hot.limit_c,
         )
-        self._night.see(night.BELOW if below else night.ABOVE if above else night.IN, tick)
+        borne_out = [s for p in floor if (s := p.wild.since) is not None and p.tick == tick]
+        since = max(min(borne_out, default=tick), self._night.since)
+        self._night.see(night.BELOW if below else night.ABOVE if above else night.IN, since)
 
     def _warmth_matters(self) -> bool:
         """Whether a floor above its band is worth a call before the morning: not while the estimate

@@ -102,6 +102,9 @@ def test_one_wild_reading_is_in_no_figure():
     steady = [(t, 33.0 + 0.0005 * t) for t in range(0, 3600, 60)]
     wild = list(steady)
     wild[10], wild[20] = (600, 21.0), (1200, 48.0)
+    wild[30:32] = (1800, 21.0), (1860, 21.5)
+    del wild[34:41]  # and one after seven minutes of nothing
+    wild[34] = (2460, 17.5)
     got = figures(trace(*wild).borne_out())
     assert (got.low_c, got.low_at) == (33.0, 0)
     assert (got.high_c, got.high_at) == (pytest.approx(34.77), 3540)
@@ -111,7 +114,8 @@ def test_one_wild_reading_is_in_no_figure():
 @pytest.mark.parametrize(
     "said",
     [
-        ((0, 33.0), (60, 21.0), (120, 22.0), (180, 33.0)),  # two of them
+        ((0, 33.0), (60, 21.0), (120, 22.0), (180, 22.0), (240, 33.0)),  # three of them
+        ((0, 33.0), (60, 21.0), (360, 21.0), (420, 33.0)),  # two, five minutes apart
         ((0, 33.0), (600, 21.0), (1200, 33.0)),  # far apart
         ((0, 33.0), (60, 21.0)),  # nobody knows yet
         ((0, 33.0), (60, 27.0), (120, 21.0)),  # on its way
