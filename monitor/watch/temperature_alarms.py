@@ -153,7 +153,7 @@ class TemperatureAlarms(Kept, Owner):
         if blind or all(p.tick < self.probes.woke for p in floor):
             self._night.see(night.UNSEEN, tick)
             return
-        if any(p.wild.count for p in floor):  # is no minute of the night
+        if any(p.wild.count for p in floor):  # a wild reading is no minute of it
             return
         below, above = band_side(
             min((p.temp_c for p in floor if p.temp_c is not None), default=math.nan),
