@@ -201,33 +201,26 @@ def _comparisons(record: Record) -> tuple[LossComparison, ...]:
     boxes = tuple(dict.fromkeys(each.brooder for each in family))
     week_ends = at_age(batch.hatched, 7, zone)
     age = (local_date(record.stop - _BEFORE_S, zone) - batch.hatched).days
-    placed, lost = ledger.family_count(batch, to_at=min(week_ends, record.stop))
-    found = [  # of older birds nobody knows their first week
-        LossComparison(
-            age_days=7,
-            boxes=boxes,
-            lost=lost,
-            placed=placed,
-            usual_percent=losses.usual_percent(7),
-            source=str(losses.usual_source(7)),
-            aim_percent=losses.FIRST_WEEK_AIM_PERCENT,
-            aim_source=str(losses.FIRST_WEEK_AIM_SOURCE),
-            complete=record.stop >= week_ends or all(each.ended_at for each in family),
-        )
-    ] * bool(placed)
-    if age > 7:
-        placed, lost = ledger.family_count(batch, to_at=record.stop)
+    days = [(7, min(week_ends, record.stop))] + [(age, record.stop)] * (age > 7)
+    found = []
+    for day, until in days:
+        placed, lost = ledger.family_count(batch, to_at=until)
+        if not placed:
+            continue  # of birds that came older nobody knows their first week
+        week = day == 7
         found.append(
             LossComparison(
-                age_days=age,
+                age_days=day,
                 boxes=boxes,
                 lost=lost,
                 placed=placed,
-                usual_percent=losses.usual_percent(age),
-                source=str(losses.usual_source(age)),
-                aim_percent=None,
-                aim_source="",
-                complete=True,
+                usual_percent=losses.usual_percent(day),
+                source=str(losses.usual_source(day)),
+                aim_percent=losses.FIRST_WEEK_AIM_PERCENT if week else None,
+                aim_source=str(losses.FIRST_WEEK_AIM_SOURCE) if week else "",
+                complete=not week
+                or record.stop >= week_ends
+                or all(each.ended_at for each in family),
             )
         )
     return tuple(found)
