@@ -40,7 +40,7 @@ SELDOM_S = 480.0
 _BEYOND_FLOOR, _BEYOND_SELDOM = 1.3, 2.0
 _LEADS = 0.75  # a lamp that is raised or turned down keeps about as much above the floor as before
 _ALONE_K = 1.2  # a floor that came down by so much while all other probes held
-_WARMS_K = 0.3  # the cool end, while the floor falls: birds walked there, and took no lamp along
+_WARMS_K = 0.3  # the cool end, while the floor alone falls: its birds walked there
 # An open cover cools all of them. Of a fall of so much, less than this share elsewhere: it is shut.
 _SHUT_K, _SHUT_UNDER, _SHUT_COOL = 0.8, 0.35, 0.5
 # The cool end has the box's air and little else. Where that goes, it falls within minutes by so
@@ -106,7 +106,8 @@ class Witness:
         self.shut = self._bare  # no cover that is off explains it
         self.others_fall = False  # the floor falls, and something else that is heard does too
         self.others_hold = False  # ... and nothing else does
-        # Every source is seen to work, or a probe for each, whichever it is; or the cool end warms.
+        # Every source is seen to work, or a probe for each, whichever it is; or the cool end warms
+        # and nothing else cools.
         self.spared = False
 
     def hear(self, tick: float, onset: float, fallen_k: float) -> list[tuple[Track, float]]:
@@ -140,7 +141,8 @@ class Witness:
         self.others_fall = holding < len(heard)
         self.others_hold = bool(heard) and holding == len(heard) and fallen_k > _ALONE_K
         all_work = self.sees_all and len(self.working) == self._sources
-        self.spared = all_work or (beneath_each and self.others_hold) or warms
+        left = warms and not self.others_fall
+        self.spared = all_work or (beneath_each and self.others_hold) or left
         self.shut = shut
         return heard
 

@@ -427,6 +427,15 @@ def test_a_floor_that_cools_while_the_cool_end_warms_is_left_by_its_birds(hour: 
     assert minute < fell_by(left(6.0), 2.8) + 5.0
 
 
+def test_where_what_lies_beneath_a_source_cools_too_no_birds_are_thought_to_have_left():
+    """Of all that was without power a cool end of 0.3 K more was believed for four minutes."""
+    cut = died(14.0, late_min=2.0)
+    courses = {"floor": cut, "under_lamp_1": cut}
+    (soon, _), *_ = told(NIGHT_H, **courses, cool_end=lambda _: 0.0)
+    (minute, _), *_ = told(NIGHT_H, **courses, cool_end=lambda m: -0.1 * rests(6.0, 2.0)(m))
+    assert minute <= soon + 1.0
+
+
 @pytest.mark.parametrize("by_k", [-14.0, 14.0])
 @pytest.mark.parametrize("hour", [NIGHT_H, EVENING_H, NOON_H])
 def test_two_wild_readings_do_not_make_a_lamps_probe_one_that_often_falls(hour: float, by_k: float):
