@@ -159,3 +159,16 @@ def test_a_wild_reading_or_two_are_no_minute_out_of_the_band(
         night.t += 30.0
     figures = box(night).night
     assert figures.below_s + figures.above_s == out_s
+
+
+def test_one_wild_reading_after_minutes_of_nothing_is_no_figure_either() -> None:
+    """ "Lowest 17.5 °C at 01:41; too cold for 9 min", of a night in which nothing was wrong."""
+    night = Night()
+    for said_c in (*[35.0] * 20, None, 17.5, *[35.0] * 20):
+        if said_c is None:
+            night.t += 420.0
+            continue
+        night.says(said_c)
+        night.t += 60.0
+    figures = box(night).night
+    assert (figures.low_c, figures.high_c, figures.below_s) == (35.0, 35.0, 0.0)
