@@ -5,7 +5,7 @@ a message's link opens."""
 from dataclasses import dataclass
 
 from monitor.events import AlarmName, Priority
-from monitor.page.alarm_words import alarm_view, how_bad, over
+from monitor.page.alarm_words import alarm_view, over
 from monitor.page.judgement import MarginMark, Motion, judge
 from monitor.page.now_lines import against_line, trend_line
 from monitor.page.phrases import Phrases, capital
@@ -14,6 +14,7 @@ from monitor.tell.open_incidents import SHARED, STORM_S, kin_of
 from monitor.tell.policy import Policy
 from monitor.tell.wording.life import person
 from monitor.watch.alarm_table import TABLE, Family
+from monitor.watch.incidents import rank
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import AlarmStatus, BrooderStatus, SiteStatus
 
@@ -72,7 +73,7 @@ def same_trouble(alarm: AlarmStatus, status: SiteStatus) -> list[AlarmStatus]:
     for one in status.all_alarms:
         same = one.brooder is not None and kin_of(one.alarm) == kin and _calls(one)
         if same and abs(one.raised_at - alarm.raised_at) <= STORM_S:
-            worst[one.brooder] = max(worst.get(one.brooder, one), one, key=how_bad)
+            worst[one.brooder] = max(worst.get(one.brooder, one), one, key=rank)
     return list(worst.values())
 
 

@@ -14,8 +14,9 @@ from monitor.tell.wording.over import was_words
 from monitor.tell.wording.temperature import now_and_target
 from monitor.tell.wording.words import Words, listed, sentence
 from monitor.thermal.coming_night import CLEAR_CHANCE
-from monitor.watch.alarm_table import OF_HEAT, TABLE
+from monitor.watch.alarm_table import OF_HEAT
 from monitor.watch.box_facts import cold_ahead, outlook_facts
+from monitor.watch.incidents import rank
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import AlarmStatus, BrooderStatus
 
@@ -66,7 +67,7 @@ _HARM = {AlarmName.CHILL: "dangerous cold", AlarmName.OVERHEAT: "dangerous heat"
 def told(alarms: tuple[AlarmStatus, ...]) -> list[AlarmStatus]:
     """Those that are not over, nor put aside, the worst first. What follows from another alarm is
     not shown as one of its own, unless it is worse."""
-    shown = sorted((a for a in alarms if a.state not in _QUIET), key=how_bad, reverse=True)
+    shown = sorted((a for a in alarms if a.state not in _QUIET), key=rank, reverse=True)
     return [a for a in shown if not a.folded] or shown
 
 
@@ -77,13 +78,8 @@ def to_answer(alarms: tuple[AlarmStatus, ...]) -> list[AlarmStatus]:
     for alarm in alarms:
         waits = alarm.state is AlarmState.UNACKNOWLEDGED and alarm.priority is not Priority.ADVICE
         if waits and alarm.incident in shown:
-            worst[alarm.incident] = max(worst.get(alarm.incident, alarm), alarm, key=how_bad)
-    return sorted(worst.values(), key=how_bad, reverse=True)
-
-
-def how_bad(alarm: AlarmStatus) -> tuple[bool, bool, int]:
-    urgent, advice = alarm.priority is Priority.URGENT, alarm.priority is Priority.ADVICE
-    return urgent, not advice, TABLE[alarm.alarm].rank
+            worst[alarm.incident] = max(worst.get(alarm.incident, alarm), alarm, key=rank)
+    return sorted(worst.values(), key=rank, reverse=True)
 
 
 def aside(alarms: tuple[AlarmStatus, ...], say: Phrases) -> tuple[AsideView, ...]:

@@ -72,6 +72,7 @@ class BoxView:
     is_bad: bool  # red ink
     instruction: str
     act: Act | None
+    calls: tuple["UnansweredAlarm", ...]
     without_estimate: str | None
     alarms: tuple[AlarmView, ...]
     aside: tuple[AsideView, ...]
@@ -134,12 +135,8 @@ def view(
     )
     alarms = tuple(alarm_view(a, site, say, None) for a in told(status.alarms))
     boxes = tuple(sorted(boxes, key=lambda box: (box.rank, box.number)))
-    places = [status.brooders[box.number] for box in boxes]
-    unanswered = [
-        _call(alarm, site, say, box)
-        for box in (*places, None)  # the birds before the watch itself
-        for alarm in to_answer(status.alarms if box is None else box.alarms)
-    ]
+    of_boxes = [call for box in boxes for call in box.calls]
+    unanswered = [*of_boxes, *_calls(status.alarms, site, say, None)]  # the birds come first
     unsaid = tuple(one for one in missing if not one.alarmed)
     unanswered.sort(key=lambda call: not call.urgent)
     return NowView(
@@ -160,12 +157,18 @@ def view(
     )
 
 
-def _call(
-    alarm: AlarmStatus, site: Site, say: Phrases, box: BrooderStatus | None
-) -> UnansweredAlarm:
-    title = alarm_view(alarm, site, say, box).title
-    urgent = alarm.priority is Priority.URGENT
-    return UnansweredAlarm(alarm.occurrence, title, link(alarm, "acknowledge"), urgent)
+def _calls(
+    alarms: tuple[AlarmStatus, ...], site: Site, say: Phrases, box: BrooderStatus | None
+) -> tuple[UnansweredAlarm, ...]:
+    return tuple(
+        UnansweredAlarm(
+            alarm.occurrence,
+            alarm_view(alarm, site, say, box).title,
+            link(alarm, "acknowledge"),
+            alarm.priority is Priority.URGENT,
+        )
+        for alarm in to_answer(alarms)
+    )
 
 
 def _summary(
@@ -211,8 +214,7 @@ def _box(number: int, box: BrooderStatus, whose: "_Whose", day: DayFound | None)
     alarms = tuple(alarm_view(a, site, say, box) for a in told(box.alarms))
     said = {line for alarm in alarms for line in alarm.more}
     outlook = _tonight(box, judged, say, said)
-    waiting = to_answer(box.alarms)
-    call = _call(waiting[0], site, say, box) if waiting else None
+    calls = _calls(box.alarms, site, say, box)
     return BoxView(
         number=number,
         name=capital(box.name),
@@ -227,7 +229,8 @@ def _box(number: int, box: BrooderStatus, whose: "_Whose", day: DayFound | None)
         if verdict is None
         else f"{verdict.first} {_OTHERWISE[Side.EMPTY]}".strip(),
         warm_up=verdict,
-        act=None if call is None else Act("I am seeing to it", call.link, call.title),
+        act=Act("I am seeing to it", calls[0].link, calls[0].title) if calls else None,
+        calls=calls,
         without_estimate=estimate_line(box),
         alarms=alarms,
         aside=aside(box.alarms, say),

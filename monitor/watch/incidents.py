@@ -24,6 +24,7 @@ from monitor.kept import ByTuple, Kept, Tick, part
 from monitor.watch.alarm import Alarm
 from monitor.watch.alarm_table import TABLE, Family
 from monitor.watch.life_cycle import AlarmState
+from monitor.watch.status import AlarmStatus
 
 BACK_S = 1800.0
 # A floor that a thermostat swings about the edge of its band comes back later than that, over and
@@ -33,7 +34,7 @@ RENEWED = "it matters more now and is told anew"  # why an alarm ended that goes
 _WEIGHT = {Priority.ADVICE: 0, Priority.WARNING: 100, Priority.URGENT: 200}
 
 
-def rank(change: Change) -> int:
+def rank(change: Change | AlarmStatus) -> int:
     """How bad: priority first, then the form of the trouble."""
     return _WEIGHT[change.priority] + TABLE[change.alarm].rank
 
