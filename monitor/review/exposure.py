@@ -22,8 +22,9 @@ import numpy.typing as npt
 
 from monitor.brooding.age_limits import band_side
 from monitor.thermal.track import CLOSE_S, SPIKE_K
+from monitor.watch.band import SURE_READINGS
 
-_WILD = 2  # readings in a row; the third bears the others out
+_WILD = SURE_READINGS - 1  # in a row: one more bears them out
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]

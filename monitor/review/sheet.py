@@ -201,9 +201,9 @@ def _comparisons(record: Record) -> tuple[LossComparison, ...]:
     boxes = tuple(dict.fromkeys(each.brooder for each in family))
     week_ends = at_age(batch.hatched, 7, zone)
     age = (local_date(record.stop - _BEFORE_S, zone) - batch.hatched).days
-    days = [(7, min(week_ends, record.stop))] + [(age, record.stop)] * (age > 7)
+    days = {7: min(week_ends, record.stop)} | ({age: record.stop} if age > 7 else {})
     found = []
-    for day, until in days:
+    for day, until in days.items():
         placed, lost = ledger.family_count(batch, to_at=until)
         if not placed:
             continue  # of birds that came older nobody knows their first week

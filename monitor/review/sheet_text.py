@@ -28,6 +28,9 @@ from monitor.tell.wording.words import listed
 from monitor.units import Unit, area_figure, from_celsius, sign
 
 NARROW = 96
+# Heads of the columns that each box of a batch has, and those that a narrow terminal leaves out.
+_OF_A_BOX = ("low", "high", "below\nh:min", "above\nh:min", "birds")
+_OF_HEAT = ("high", "above\nh:min")
 BOXES_FOOT = "below, above: hours:minutes out of the band; lost: over all boxes of the batch"
 MOST_BAD = 5  # kinds of values that no floor can have; the most frequent tell which probe is ill
 
@@ -66,9 +69,7 @@ def cells(sheet: Sheet, filled: list[Column]) -> Cells:
 def cells_of_boxes(records: Sequence[Record], cut: Cut, *, narrow: bool = False) -> Cells:
     """The sheet of a batch in several boxes: each box's floor beside the other, one count."""
     shared = columns(records[0], cut)[:3]
-    names = ["low", "below\nh:min", "birds"]
-    if not narrow:
-        names = ["low", "high", "below\nh:min", "above\nh:min", "birds"]
+    names = [name for name in _OF_A_BOX if not (narrow and name in _OF_HEAT)]
     by_head = [{c.head: c for c in columns(record, cut)} for record in records]
     each = [[columns_[name] for name in names] for columns_ in by_head]
     heads = [column.head for column in shared]
@@ -239,7 +240,8 @@ def print_boxes(console: Console, records: Sequence[Record], sheets: Sequence[Sh
     filled = cells_of_boxes(records, sheets[0].cut, narrow=narrow)
     _print_cells(console, filled)
     sides = list(zip(records, sheets, strict=True))
-    left_out = [_left_out("high, above")] if narrow else []
+    names = ", ".join(head.partition("\n")[0] for head in _OF_HEAT)
+    left_out = [_left_out(names)] if narrow else []
     _print_below(console, filled, sides, foot_of_boxes(sides) + left_out)
 
 
