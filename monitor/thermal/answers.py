@@ -171,8 +171,8 @@ class ComingNight:
         self._floor_c = floor_c
         edges = coming_night.edges(start.at, until_at, low_at)
         usual = sum(sky.weight for sky in outside if sky.usual)
-        known = not first_night or usual < 1.0 - _SURE_OF_FRONT
-        known = known or floor_c < edges[0][1] + _NEAR_EDGE_K
+        near = floor_c < edges[0][1] + _NEAR_EDGE_K
+        known = not first_night or usual < 1.0 - _SURE_OF_FRONT or near
         self._seen = known and not outside[0].by_floor and follows.share_var < _SEEN_SHARE_SD**2
         low_c = nights.last_low_c
         self._was_cold_c = low_c if low_c is not None and low_c < edges[-1][1] else None

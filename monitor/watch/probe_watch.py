@@ -152,8 +152,7 @@ class ProbeWatch(Kept):
             share = (temp_c - self.hot.limit_c - _ERROR_K) / _MORE_K
             gone_s = min(tick - self.tick, _GAP_S)
             self.warm_s = max(0.0, self.warm_s + gone_s * min(1.0, max(-1.0, share)))
-        low_c, high_c = _calm_range_c(self)
-        self.wild.see(self.temp_c, temp_c, tick, tick - self.tick, low_c=low_c, high_c=high_c)
+        self.wild.see(self.temp_c, temp_c, tick, tick - self.tick, _calm_range_c(self))
         warm = self.hot.beyond or self.overheat.beyond or self.leapt
         self.leapt = warm and self.temp_c is not None and abs(temp_c - self.temp_c) > SPIKE_K
         if tick - self.trend.sampled >= SAMPLE_S:

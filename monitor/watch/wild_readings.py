@@ -20,15 +20,14 @@ class WildReadings(Kept):
         temp_c: float,
         tick: float,
         gap_s: float,
-        *,
-        low_c: float,
-        high_c: float,
+        calm_c: tuple[float, float],
     ) -> None:
-        """A reading, `gap_s` after the one `before_c`. Within `low_c`..`high_c` it changes no
-        figure, wherever it came from."""
-        from_c = self._from_c if self.count or before_c is None else before_c
-        far = abs(temp_c - from_c) > SPIKE_K * max(1.0, gap_s / CLOSE_S)
-        if before_c is None or not far or low_c <= temp_c <= high_c:
+        """A reading at `tick`, degC, `gap_s` after the one `before_c`. Within `calm_c` it changes
+        no figure, wherever it came from."""
+        from_c = self._from_c if self.count else before_c
+        allowed_k = SPIKE_K * max(1.0, gap_s / CLOSE_S)
+        calm = calm_c[0] <= temp_c <= calm_c[1]
+        if from_c is None or calm or abs(temp_c - from_c) <= allowed_k:
             self.count, self.since = 0, None
             return
         if not self.count:
