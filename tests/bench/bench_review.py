@@ -15,6 +15,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
+from support.birds import chicks_in
+
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
 import numpy as np  # noqa: E402
@@ -65,9 +67,7 @@ def write(folder: Path, days: int) -> tuple[Path, Path]:
     journal_path, plain_path = folder / "journal.db", folder / "plain.db"
     with Journal.open(journal_path) as journal:
         journal.know(site(6).all_probes)
-        placed = Entry(at=START, entry=EntryKind.PLACED, brooder="porch", count=100,
-                       hatched="2026-02-07", kind="broiler",
-                       number=journal.next_entry_number())  # fmt: skip
+        placed = chicks_in(START, hatched="2026-02-07", number=journal.next_entry_number())
         lost = Entry(at=START + 3.7 * 86400, entry=EntryKind.LOSS, brooder="porch", count=2,
                      number=journal.next_entry_number())  # fmt: skip
         first = Moment(START, START)

@@ -21,6 +21,8 @@ from functools import partial
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from support.birds import chicks_in
+
 sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
@@ -30,7 +32,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from support.mosquitto import Mosquitto
 from support.receivers import http_receiver
 
-from monitor.events import Entry, EntryKind, Moment
+from monitor.events import Moment
 from monitor.service import control
 from monitor.service.core import Core
 from monitor.site import Brooder, HeatSource, Place, Probe, Site
@@ -89,14 +91,7 @@ def settled(probes: int) -> tuple[Core, float]:
     numbers = itertools.count(1)
     core = Core(site, Moment(start, start), next_entry_number=lambda: next(numbers))
     for box in site.brooders:
-        entry = Entry(
-            at=start,
-            entry=EntryKind.PLACED,
-            brooder=box.name,
-            count=50,
-            hatched="2026-02-08",
-            kind="broiler",
-        )
+        entry = chicks_in(start, brooder=box.name, count=50)
         core.enter(entry, Moment(start, start))
     hear(core, start, SETTLING_ROUNDS)
     return core, start + SETTLING_ROUNDS * EVERY_S

@@ -15,13 +15,15 @@ from random import Random
 from statistics import median
 from zoneinfo import ZoneInfo
 
+from support.birds import chicks_in
+
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
 # ruff: noqa: E402
 from support.setups import BEGINS_H, HOUR, World
 from support.watched import DAY_0
 
-from monitor.events import AlarmName, Change, ChangeKind, Entry, EntryKind, Moment, Reading
+from monitor.events import AlarmName, Change, ChangeKind, Moment, Reading
 from monitor.site import Site
 from monitor.units import Unit
 from monitor.watch.engine import Engine
@@ -131,15 +133,7 @@ def night(kind: str, seed: int) -> tuple[World, float, list[Change], float | Non
     start = Moment(DAY_0 + BEGINS_H * HOUR, DAY_0 + BEGINS_H * HOUR)
     engine = Engine(site, start)
     hatched = date.fromordinal(datetime.fromtimestamp(start.at, UTC).toordinal() - 3).isoformat()
-    placed = Entry(
-        at=start.at,
-        entry=EntryKind.PLACED,
-        brooder="porch",
-        number=1,
-        count=100,
-        hatched=hatched,
-        kind="broiler",
-    )
+    placed = chicks_in(start.at, number=1, hatched=hatched)
     changes = list(engine.entry(placed, start))
     low_c = world.target_c - brooder.limits.band_c
     since = plain = None

@@ -8,11 +8,12 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
+from support.birds import chicks_in
 from support.patience import LEAST_S
 from support.service import wait_until
 from support.watch_rig import TOPIC, Rig, changes, place, running, site_of
 
-from monitor.events import AlarmName, Entry, EntryKind, Moment
+from monitor.events import AlarmName, Moment
 from monitor.journal.reader import JournalReader
 from monitor.service.clock import JUMP_S
 from monitor.service.startup import open_all
@@ -165,13 +166,10 @@ def test_birds_keep_their_target_when_the_board_boots_a_week_behind(tmp_path: Pa
     site = site_of(tmp_path)
     now = time.time()
     with running(Rig(tmp_path, site)) as rig:
-        placed = Entry(
-            at=now - 30 * 86400,
-            entry=EntryKind.PLACED,
-            brooder="porch",
+        placed = chicks_in(
+            now - 30 * 86400,
             count=50,
             hatched=time.strftime("%Y-%m-%d", time.gmtime(now - 30 * 86400)),
-            kind="broiler",
         )
         rig.calls.call(lambda at: rig.core.enter(placed, at)).result(LEAST_S)
         rig.say("24.0")
@@ -218,14 +216,7 @@ def test_a_change_of_summer_time_raises_and_loses_nothing(
     core = rig.core
     hatched = datetime.fromtimestamp(start - 86400, zone).date().isoformat()
     core.enter(
-        Entry(
-            at=start,
-            entry=EntryKind.PLACED,
-            brooder="porch",
-            count=50,
-            hatched=hatched,
-            kind="broiler",
-        ),
+        chicks_in(start, count=50, hatched=hatched),
         Moment(start, start),
     )
     for minute in range(1, 241):

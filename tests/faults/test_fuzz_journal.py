@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 from support.journals import T0, batch, reading
-from support.one_box import ONE_BOX, StoppedClock
+from support.one_box import settings_of, stopped_clock
 
 from monitor.events import AlarmName, Entry, EntryKind, Moment
 from monitor.journal import schema
@@ -20,7 +20,7 @@ from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit, Entered, OutboxRow, StorageFault
 from monitor.journal.store import Journal
 from monitor.service.startup import open_all
-from monitor.settings import Settings, load_settings
+from monitor.settings import Settings
 
 pytestmark = pytest.mark.faults
 
@@ -28,13 +28,6 @@ PAGE = schema.PAGE_BYTES
 SIDES = ("", "-wal")
 ENTRIES = 12
 LATER = T0 + 20_000  # some hours after the last word of the journal
-CONFIG = (
-    ONE_BOX
-    + """
-[journal]
-folder = "{folder}"
-"""
-)
 
 
 @dataclass(frozen=True)
@@ -55,12 +48,8 @@ def files(path: Path) -> dict[str, bytes]:
 @pytest.fixture(scope="module")
 def kept(tmp_path_factory: pytest.TempPathFactory) -> Kept:
     """Two hours of readings; birds, notes, snapshots, unsent messages."""
-    folder = tmp_path_factory.mktemp("journal")
-    file = folder / "brooder.toml"
-    file.write_text(CONFIG.format(folder=folder / "state"), encoding="utf-8")
-    settings = load_settings(file, {}, check_contacts=False)
-    settings.state_folder.mkdir()
-    core = open_all(settings, StoppedClock(LATER))
+    settings = settings_of(tmp_path_factory.mktemp("journal"))
+    core = open_all(settings, stopped_clock(LATER))
     assert core.journal is not None
     journal = core.journal
     for n in range(120):
@@ -133,7 +122,7 @@ def lay_out(kept: Kept, parts: dict[str, bytes]) -> Path:
 
 def starts(kept: Kept, path: Path) -> tuple[int, str]:
     """The service opens what is there, and it takes what comes; heads known, and what it says."""
-    opened = open_all(kept.settings, StoppedClock(LATER))
+    opened = open_all(kept.settings, stopped_clock(LATER))
     assert opened.journal is not None, opened.trouble
     journal = opened.journal
     try:

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import Result
+from support.birds import chicks_in
 from support.journals import floor_probe
 from typer.testing import CliRunner
 
@@ -99,15 +100,7 @@ def test_readings_and_ledger_come_back_to_the_digit(recorded: Recorded, tmp_path
         assert temp.tolist() == [33.4, 33.0625, 31.0]
         assert reader.readings("site/shade")[1].tolist() == [-4.5]
         assert reader.entries() == [
-            Entry(
-                at=1770573600.0,
-                entry=EntryKind.PLACED,
-                brooder="porch",
-                number=1,
-                count=100,
-                hatched="2026-02-08",
-                kind="broiler",
-            ),
+            chicks_in(1770573600.0, number=1),
             Entry(
                 at=1770791400.0,
                 entry=EntryKind.LOSS,

@@ -8,6 +8,7 @@ from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import pytest
+from support.birds import chicks_in
 
 from monitor.brooding import advice, losses, space
 from monitor.brooding.batch import Batch
@@ -35,15 +36,7 @@ def local(text: str) -> float:
 def batch(count: int, *losses_at: tuple[float, int], kind: str = "broiler") -> Batch:
     """`count` birds placed on day 1, and losses as (age, count)."""
     entries = [
-        Entry(
-            at=day(1.0),
-            entry=EntryKind.PLACED,
-            brooder="porch",
-            number=1,
-            count=count,
-            hatched=HATCHED.isoformat(),
-            kind=kind,
-        ),
+        chicks_in(day(1.0), number=1, count=count, hatched=HATCHED.isoformat(), kind=kind),
         *(
             Entry(at=day(age), entry=EntryKind.LOSS, brooder="porch", number=2 + i, count=lost)
             for i, (age, lost) in enumerate(losses_at)

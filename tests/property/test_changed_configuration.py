@@ -15,7 +15,8 @@ from pathlib import Path
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.engine_night import EVENING, a_brooder, a_meter, a_probe, a_site, hatched_today
+from support.birds import chicks_in
+from support.engine_night import EVENING, a_brooder, a_meter, a_probe, a_site
 
 from monitor.events import Change, ChangeKind, Entry, EntryKind, Moment, Priority
 from monitor.journal.reader import JournalReader
@@ -63,7 +64,7 @@ class Life:
         self.core = self.made(self.now)
         self.keep(state=True)
         for box in self.boxes:
-            self.core.enter(replace(hatched_today(), brooder=box.name), self.now)
+            self.core.enter(chicks_in(EVENING, brooder=box.name), self.now)
 
     @property
     def now(self) -> Moment:

@@ -9,7 +9,8 @@ from typing import NamedTuple
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.engine_night import EVENING, a_brooder, a_site, hatched_today
+from support.birds import chicks_in
+from support.engine_night import EVENING, a_brooder, a_site
 
 from monitor.events import Moment, Priority
 from monitor.service.core import Core
@@ -78,7 +79,7 @@ def test_a_cold_floor_is_told_whatever_the_clocks_show(seed: int) -> None:
 
     site = a_site(replace(box, probes=(floor,)))
     core = Core(site, moment(0.0), next_entry_number=count(1).__next__)
-    core.enter(hatched_today(), moment(0.0))
+    core.enter(chicks_in(EVENING), moment(0.0))
     looked, told_at = 0.0, night.cold_from
     for at, word in night.words:
         while looked < at:

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.birds import chicks_in
 from support.engine_night import EVENING, a_brooder, a_site
 
 from monitor.events import (
@@ -236,15 +237,7 @@ def test_any_cut_of_any_readings_changes_nothing(
     events: list[Event] = [
         Written(
             EVENING,
-            Entry(
-                at=EVENING,
-                entry=EntryKind.PLACED,
-                number=k + 1,
-                brooder=name,
-                count=50,
-                hatched="2026-02-08",
-                kind="broiler",
-            ),
+            chicks_in(EVENING, number=k + 1, brooder=name, count=50),
         )
         for k, name in enumerate(("porch", "shed"))
     ]

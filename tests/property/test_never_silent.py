@@ -17,9 +17,10 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.one_box import stopped_clock
 
 from monitor.brooding.objection import Objection
-from monitor.events import Moment, Priority
+from monitor.events import Priority
 from monitor.service import core_answers
 from monitor.service.entry_rules import lost_by
 from monitor.service.second_copy import SecondCopy
@@ -52,30 +53,12 @@ OTHER_BOX = (
 )
 
 
-class Hands:
-    """Both clocks, set by hand."""
-
-    speed = 1.0
-
-    def __init__(self) -> None:
-        self.tick, self.offset_s = T0, 0.0
-
-    def now(self) -> Moment:
-        return Moment(self.tick + self.offset_s, self.tick)
-
-    def jump_s(self) -> float:
-        return 0.0
-
-    def running_s(self) -> float:
-        return 1e6
-
-
 class Life:
     """One grower's box, lived through minute by minute."""
 
     def __init__(self, folder: Path, rng: random.Random) -> None:
         self.folder, self.rng = folder, rng
-        self.clock = Hands()
+        self.clock = stopped_clock(T0)
         self.config = CONFIGS[1]
         self.birds = False
         self.temp_c = {FLOOR: WARM_C, FAR: WARM_C, "b/lamp": 40.0}
@@ -109,7 +92,7 @@ class Life:
     def minute(self) -> None:
         """Readings twice, then what is due."""
         for _ in range(2):
-            self.clock.tick += 30.0
+            self.clock.goes_on(30.0)
             for topic, temp_c in self.temp_c.items():
                 if self.speaks[topic]:
                     said = f"{temp_c + self.rng.gauss(0, 0.1):.2f}"
@@ -253,7 +236,7 @@ class Life:
             self.core.waiting.snapshots = self.core.snapshots()
             self.commit()
         self.opened.journal.close()
-        self.clock.tick += self.rng.choice([2.0, 30.0, 3600.0])
+        self.clock.goes_on(self.rng.choice([2.0, 30.0, 3600.0]))
         self.begins_anew()
 
     def begins_anew(self) -> None:
@@ -262,7 +245,7 @@ class Life:
 
     def clock_jumps(self) -> None:
         jump_s = self.rng.choice([3600.0, -10800.0, 86400.0, 7 * 86400.0, -7 * 86400.0])
-        self.clock.offset_s += jump_s
+        self.clock.wall += jump_s
         self.core.clock_jumped(self.clock.now(), jump_s)
         self.core.waiting.snapshots = self.core.snapshots()  # as the watch does after a jump
         self.commit()
@@ -306,6 +289,6 @@ def test_the_oracle_itself_sees_a_watch_that_sleeps() -> None:
         known.ledger = type(known.ledger)()
         known._entries.clear()  # as no entry can do it
         for box in life.core.engine._boxes.values():
-            box.begin_batch(None, life.clock.tick)
+            box.begin_batch(None, life.clock.steady)
         with pytest.raises(AssertionError, match="silent over a cold floor"):
             life.minutes(10)

@@ -8,6 +8,7 @@ from html.parser import HTMLParser
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from support.birds import chicks_in
 from support.fake_api import (
     NIGHT,
     FakeApi,
@@ -90,16 +91,7 @@ def api_with(name: str, text: str) -> FakeApi:
     box = brooder(name, alarms=alarms, probes=(probe("porch/floor", 31.8, name=name, fault=text),))
     api = FakeApi(replace(here, brooders=(renamed,)), status(box))
     api.entries = [
-        Entry(
-            at=NIGHT - 9e5,
-            entry=EntryKind.PLACED,
-            brooder=name,
-            number=1,
-            count=100,
-            kind="broiler",
-            hatched="2026-02-01",
-            note=text,
-        ),
+        chicks_in(NIGHT - 9e5, brooder=name, number=1, hatched="2026-02-01", note=text),
         Entry(at=NIGHT - 8e5, entry=EntryKind.LOSS, brooder=name, number=2, count=2, note=text),
         Entry(at=NIGHT - 7e5, entry=EntryKind.NOTE, brooder=name, number=3, note=text),
     ]

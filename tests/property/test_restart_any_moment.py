@@ -14,6 +14,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from support.alike import differences
+from support.birds import chicks_in
 from support.engine_night import EVENING, a_brooder, a_meter, a_probe, a_site, plugged
 
 from monitor.events import (
@@ -397,15 +398,7 @@ def test_what_can_be_put_aside_does_not_depend_on_what_was_reported_before() -> 
 def test_advice_put_aside_comes_back_with_its_figures_after_a_restart() -> None:
     now = Moment(EVENING, EVENING)
     engine = Engine(a_site(), now)
-    placed = Entry(
-        at=EVENING,
-        entry=EntryKind.PLACED,
-        brooder="porch",
-        number=1,
-        count=100,
-        hatched="2026-01-11",
-        kind="broiler",
-    )
+    placed = chicks_in(EVENING, number=1, hatched="2026-01-11")
     engine.entry(placed, now)
     shelve = Entry(
         at=EVENING, entry=EntryKind.SHELVE, brooder="porch", alarm="crowded", number=2, minutes=3

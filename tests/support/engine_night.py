@@ -49,18 +49,6 @@ def a_meter(quantity: Quantity, brooder: str | None = "porch", source: str | Non
     return Meter(brooder=brooder, name=source, topic=where, quantity=quantity, source=source)
 
 
-def hatched_today(at: float = EVENING) -> Entry:
-    """A hundred meat chicks go into the porch, in the evening or at another time."""
-    return Entry(
-        at=at,
-        entry=EntryKind.PLACED,
-        brooder="porch",
-        count=100,
-        hatched="2026-02-08",
-        kind="broiler",
-    )
-
-
 def plugged(box: Brooder) -> Brooder:
     """The same box, its heat on plugs that measure power."""
     plugs = tuple(a_meter(POWER, box.name, source.name) for source in box.heat)

@@ -16,6 +16,8 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from support.birds import chicks_in
+
 from monitor import __version__
 from monitor.brooding.calendar import TargetStep
 from monitor.brooding.ledger import Ledger, fold
@@ -281,16 +283,7 @@ def placed() -> list[Entry]:
     """The ledger behind `batch()`."""
     day = 86400.0
     return [
-        Entry(
-            at=NIGHT - 8 * day,
-            entry=EntryKind.PLACED,
-            brooder="porch",
-            number=1,
-            count=100,
-            kind="broiler",
-            hatched="2026-02-01",
-            by="page",
-        ),
+        chicks_in(NIGHT - 8 * day, number=1, hatched="2026-02-01", by="page"),
         Entry(
             at=NIGHT - 6 * day,
             entry=EntryKind.LOSS,

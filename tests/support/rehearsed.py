@@ -1,15 +1,10 @@
 """The birds of the rehearsal's night."""
 
-from monitor.events import Entry, EntryKind
+from support.birds import chicks_in
+
+from monitor.events import Entry
 from monitor.service.rehearsed_night import RehearsedNight
 
 
 def placed(night: RehearsedNight) -> Entry:
-    return Entry(
-        at=night.at(night.story.starts),
-        entry=EntryKind.PLACED,
-        brooder="porch",
-        count=100,
-        hatched=night.hatched.isoformat(),
-        kind="broiler",
-    )
+    return chicks_in(night.at(night.story.starts), hatched=night.hatched.isoformat())

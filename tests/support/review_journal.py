@@ -3,11 +3,13 @@
 The story: 100 meat chicks placed on 8 Feb; a lamp dies on the night to 11 Feb and is replaced at
 five; two are found dead at half past six; one more is lost on a quiet day."""
 
+from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from support.birds import chicks_in
 
 from monitor.events import (
     AlarmName,
@@ -87,7 +89,7 @@ def write(path: Path, *, days: int = 5, every_s: float = 60.0) -> None:
             journal.commit(Commit(inputs=inputs, advanced_to=now))  # type: ignore[arg-type]
         entered = []
         for entry in entries():
-            numbered = Entry(**{**_fields(entry), "number": journal.next_entry_number()})
+            numbered = replace(entry, number=journal.next_entry_number())
             entered.append(Entered(numbered, Moment(entry.at, entry.at)))
         last = Moment(float(times[-1]), float(times[-1]))
         journal.commit(Commit(inputs=entered, changes=changes(), advanced_to=last))  # type: ignore[arg-type]
@@ -105,8 +107,7 @@ def bad_values() -> list[BadValue]:
 def entries() -> list[Entry]:
     """The ledger."""
     return [
-        Entry(at=at("2026-02-08 12:00"), entry=EntryKind.PLACED, brooder="porch", count=100,
-              hatched=HATCHED.isoformat(), kind="broiler"),
+        chicks_in(at("2026-02-08 12:00"), hatched=HATCHED.isoformat()),
         Entry(at=at("2026-02-11 05:15"), entry=EntryKind.NOTE, brooder="porch", note="new bulb"),
         Entry(at=at("2026-02-11 06:30"), entry=EntryKind.LOSS, brooder="porch", count=2,
               note="piled in the corner"),
@@ -132,7 +133,3 @@ def changes() -> list[Change]:
                        facts={"by": "page"} if kind is ChangeKind.ACKNOWLEDGED else {})
             )  # fmt: skip
     return sorted(found, key=lambda change: change.at)
-
-
-def _fields(entry: Entry) -> dict[str, object]:
-    return {name: getattr(entry, name) for name in Entry.__slots__}

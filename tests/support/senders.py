@@ -8,6 +8,7 @@ from math import exp
 from random import Random
 from typing import NamedTuple
 
+from support.birds import chicks_in
 from support.engine_night import EVENING, a_brooder, a_meter, a_probe, a_site
 
 from monitor.events import Entry, EntryKind
@@ -50,18 +51,7 @@ class Senders:
             for meter in meters
             for at in (began - 600.0, began + 30.0, began + 900.0)
         ]
-        steps.append(
-            Entry(
-                id="placed",
-                at=EVENING,
-                entry=EntryKind.PLACED,
-                brooder="porch",
-                number=1,
-                count=80,
-                hatched="2026-02-04",
-                kind="broiler",
-            )
-        )
+        steps.append(chicks_in(EVENING, id="placed", number=1, count=80, hatched="2026-02-04"))
         answer = Entry(
             id="answer",
             at=began + 2400.0,

@@ -3,6 +3,7 @@ journal's own writer and opened as the review opens it."""
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -49,10 +50,7 @@ def recorded(
     with Journal.open(path) as journal:
         journal.know(site().all_probes)
         entered = [
-            Entered(
-                Entry(**{**_fields(entry), "number": journal.next_entry_number()}),
-                Moment(entry.at, entry.at),
-            )
+            Entered(replace(entry, number=journal.next_entry_number()), Moment(entry.at, entry.at))
             for entry in entries
         ]
         journal.commit(
@@ -64,7 +62,3 @@ def recorded(
         )
     with JournalReader(path) as kept:
         yield open_record(kept, site(), Asked(brooder="porch"), now=last)
-
-
-def _fields(entry: Entry) -> dict[str, object]:
-    return {name: getattr(entry, name) for name in Entry.__slots__}

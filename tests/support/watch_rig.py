@@ -11,11 +11,12 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from support.one_box import ONE_BOX
+from support.birds import chicks_in
+from support.one_box import ONE_BOX, settings_of
 from support.patience import LEAST_S
 from support.service import no_daily_message_soon
 
-from monitor.events import AlarmName, Change, Entry, EntryKind, Facts, Moment, Reading
+from monitor.events import AlarmName, Change, Entry, Facts, Moment, Reading
 from monitor.intake.held import HeldTimes
 from monitor.intake.inbox import AckToken, Inbox, MqttMessage
 from monitor.intake.link import BrokerState, Link
@@ -32,7 +33,6 @@ from monitor.service.status_board import StatusBoard
 from monitor.service.watch_calls import WatchCalls
 from monitor.service.watch_thread import WatchThread
 from monitor.service.writer import Writer
-from monitor.settings import load_settings
 from monitor.site import Site
 from monitor.tell.message import Message
 from monitor.tell.policy import Policy
@@ -233,22 +233,15 @@ def running(rig: Rig) -> Iterator[Rig]:
 
 def place(rig: Rig) -> None:
     """Birds of a day: 35 degC."""
-    entry = Entry(
-        at=time.time(),
-        entry=EntryKind.PLACED,
-        brooder="porch",
-        count=50,
-        hatched=time.strftime("%Y-%m-%d", time.gmtime(time.time() - 86400)),
-        kind="broiler",
+    entry = chicks_in(
+        time.time(), count=50, hatched=time.strftime("%Y-%m-%d", time.gmtime(time.time() - 86400))
     )
     rig.calls.call(lambda now: rig.core.enter(entry, now)).result(LEAST_S)
 
 
 def site_of(folder: Path, more: str = "") -> Site:
     """One box, one floor probe, short delays."""
-    file = folder / "brooder.toml"
-    file.write_text(more + CONFIG)
-    return load_settings(file, {}, check_contacts=False).site
+    return settings_of(folder, more + CONFIG).site
 
 
 def changes(rig: Rig) -> list[Change]:

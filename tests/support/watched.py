@@ -6,11 +6,12 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
+from support.birds import chicks_in
 from support.boxmodel import DAY_S
 from support.scenarios import Night
 
 from monitor.brooding.heat_balance import prior
-from monitor.events import Change, ChangeKind, Entry, EntryKind, Moment, Reading
+from monitor.events import Change, ChangeKind, Entry, Moment, Reading
 from monitor.site import Brooder, Site
 from monitor.thermal.diagnosis import Outlook
 from monitor.thermal.thermal_watch import ThermalWatch
@@ -63,14 +64,11 @@ def readings(night: Night) -> Iterator[Reading]:
 def placed(night: Night) -> Entry:
     """The birds go in at the beginning."""
     first_day = datetime.fromtimestamp(DAY_0 + night.watch_from, UTC).date().toordinal()
-    return Entry(
-        at=DAY_0 + night.from_s,
-        entry=EntryKind.PLACED,
-        brooder="porch",
+    return chicks_in(
+        DAY_0 + night.from_s,
         number=1,
         count=night.head_count,
         hatched=date.fromordinal(first_day - int(night.age_days)).isoformat(),
-        kind="broiler",
     )
 
 

@@ -4,16 +4,17 @@ imported, shown and advised on."""
 from pathlib import Path
 
 import pytest
+from support.birds import chicks_in
 from support.fake_api import NIGHT
+from support.one_box import settings_of
 
-from monitor.events import AlarmName, Change, Entry, EntryKind, Moment
+from monitor.events import AlarmName, Change, Moment
 from monitor.journal.forms import export_lines
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit
 from monitor.journal.store import Journal
 from monitor.quantities import QUANTITIES, Bounds, Quantity
 from monitor.service.core import Core
-from monitor.settings import load_settings
 from monitor.tell.wording import for_change
 from monitor.tell.wording.meter_words import other_lines
 
@@ -60,14 +61,10 @@ def test_one_row_is_all_that_a_new_kind_needs(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setitem(QUANTITIES, CARBON_DIOXIDE.kind, CARBON_DIOXIDE)
-    (tmp_path / "brooder.toml").write_text(SITE)
-    settings = load_settings(tmp_path / "brooder.toml", {}, check_contacts=False)
+    settings = settings_of(tmp_path, SITE)
     site = settings.site
     core = Core(site, Moment(NIGHT, NIGHT), next_entry_number=lambda: 1)
-    placed = Entry(
-        at=NIGHT, entry=EntryKind.PLACED, brooder="porch", count=50, hatched="2026-02-08",
-        kind="broiler",
-    )  # fmt: skip
+    placed = chicks_in(NIGHT, count=50)
     core.enter(placed, Moment(NIGHT, NIGHT))
     changes: list[Change] = []
     batch = Commit()

@@ -5,6 +5,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given
+from support.birds import chicks_in
 from support.ledger import DAY, START, entry, journals, placed, some_entry
 
 from monitor.brooding.entries import LEDGER_KINDS, Entry, EntryKind
@@ -83,14 +84,7 @@ def test_a_good_entry_is_not_refused(good):
 
 
 def test_a_hatch_date_is_judged_by_the_site_s_date():
-    evening = Entry(
-        at=START,  # 2026-03-01 03:00 UTC is still 28 February in Chicago
-        entry=EntryKind.PLACED,
-        brooder="porch",
-        count=5,
-        hatched="2026-03-01",
-        kind="broiler",
-    )
+    evening = chicks_in(START, count=5, hatched="2026-03-01")
     assert "after the day" in (objection(fold([]), evening, zone=CHICAGO) or "")
     assert objection(fold([]), evening) is None
 

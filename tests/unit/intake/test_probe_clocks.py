@@ -6,7 +6,8 @@ from itertools import count, product
 from random import Random
 
 import pytest
-from support.engine_night import EVENING, a_brooder, a_site, hatched_today
+from support.birds import chicks_in
+from support.engine_night import EVENING, a_brooder, a_site
 
 from monitor.events import CameLate, Moment
 from monitor.intake.probe_clocks import LEAST_S, ProbeClocks
@@ -30,7 +31,7 @@ class Porch:
             contacts=(Contact(name="me", url="json://127.0.0.1:9/hook"),),
             next_entry_number=count(1).__next__,
         )
-        self.core.enter(hatched_today(), self.now)
+        self.core.enter(chicks_in(EVENING), self.now)
 
     @property
     def now(self) -> Moment:

@@ -8,9 +8,10 @@ from dataclasses import replace
 import pytest
 from rich.console import Console
 from support import split_batch
+from support.birds import chicks_in
 from support.review_journal import at
 
-from monitor.events import Entry, EntryKind, Moment
+from monitor.events import Moment
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit, Entered
 from monitor.journal.store import Journal
@@ -113,10 +114,9 @@ def test_two_batches_at_once_are_not_guessed_between(journal):
     with Journal.open(journal) as kept:
         number = kept.next_entry_number()
         new = [
-            Entry(at=split_batch.STOP + n, entry=EntryKind.PLACED, brooder=box, count=10,
-                  hatched=f"2026-02-1{n}", kind="layer", number=number + n)
+            chicks_in(split_batch.STOP + n, brooder=box, hatched=f"2026-02-1{n}", number=number + n)
             for n, box in enumerate(("porch", "shed"))
-        ]  # fmt: skip
+        ]
         kept.commit(Commit(inputs=[Entered(one, Moment(one.at, one.at)) for one in new]))
     with JournalReader(journal) as kept:
         with pytest.raises(NotFound, match="--brooder is missing; write one of porch, shed"):

@@ -4,6 +4,7 @@ import dataclasses
 
 import numpy as np
 import pytest
+from support.birds import chicks_in
 from support.review_journal import at, site
 from support.short_record import placed, recorded
 
@@ -93,8 +94,7 @@ def test_readings_of_a_probe_out_of_service_are_left_out(tmp_path):
     path = tmp_path / "journal.db"
     start = at("2026-02-08 12:00")
     acts = [
-        Entry(at=start, entry=EntryKind.PLACED, brooder="porch", count=9, hatched="2026-02-08",
-              kind="broiler", number=1),
+        chicks_in(start, count=9, number=1),
         Entry(at=start + 3600, entry=EntryKind.OUT_OF_SERVICE, brooder="porch",
               probe="porch/west", number=2),
         Entry(at=start + 7200, entry=EntryKind.IN_SERVICE, brooder="porch", probe="porch/west",
@@ -137,8 +137,7 @@ def test_a_wild_reading_at_the_edge_of_a_part_is_known_by_its_neighbours_beyond(
 def test_a_reading_whose_time_is_not_sure_is_no_evidence(tmp_path):
     path = tmp_path / "journal.db"
     start = at("2026-02-08 12:00")
-    placed = Entry(at=start, entry=EntryKind.PLACED, brooder="porch", count=9,
-                   hatched="2026-02-08", kind="broiler", number=1)  # fmt: skip
+    placed = chicks_in(start, count=9, number=1)
     with Journal.open(path) as journal:
         journal.know(site().all_probes)
         readings = [

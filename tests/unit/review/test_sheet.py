@@ -5,10 +5,11 @@ import re
 
 import pytest
 from rich.console import Console
+from support.birds import chicks_in
 from support.review_journal import at, site
 
 from monitor.brooding import losses
-from monitor.events import Entry, EntryKind, Moment
+from monitor.events import Moment
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit, Entered
 from monitor.journal.store import Journal
@@ -87,8 +88,7 @@ def test_losses_stand_beside_the_usual_figure_and_its_source(record):
 
 def test_birds_that_came_later_are_held_against_no_first_week(tmp_path):
     """It said "Lost in the first week: 0 of 0"."""
-    came = Entry(at=LONG_AFTER - 9 * DAY_S, entry=EntryKind.PLACED, brooder="porch", number=1,
-                 count=60, hatched="2026-05-08", kind="broiler")  # fmt: skip
+    came = chicks_in(LONG_AFTER - 9 * DAY_S, number=1, count=60, hatched="2026-05-08")
     with Journal.open(tmp_path / "journal.db") as journal:
         now = Moment(LONG_AFTER, LONG_AFTER)
         journal.commit(Commit(inputs=[Entered(came, Moment(came.at, came.at))], advanced_to=now))

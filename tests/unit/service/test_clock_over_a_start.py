@@ -4,13 +4,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from support.engine_night import hatched_today
-from support.one_box import ONE_BOX
+from support.birds import chicks_in
+from support.one_box import HandClock, settings_of
 
-from monitor.events import AlarmName, Moment
+from monitor.events import AlarmName
 from monitor.journal.reader import JournalReader
 from monitor.service.startup import open_all
-from monitor.settings import Settings, load_settings
+from monitor.settings import Settings
 from monitor.tell.message import Message, MessageKind
 from monitor.watch.status import SiteStatus
 
@@ -22,28 +22,7 @@ JUST_ON, LONG_ON = 40.0, 5 * DAY_S
 
 @pytest.fixture
 def settings(tmp_path: Path) -> Settings:
-    file = tmp_path / "brooder.toml"
-    file.write_text(f'{ONE_BOX}\n[journal]\nfolder = "{tmp_path}"\n', encoding="utf-8")
-    return load_settings(file, {}, check_contacts=False)
-
-
-@dataclass
-class SetClock:
-    """As a board's is that begins at `wall`, with steady time going on where the records end."""
-
-    wall: float
-    steady: float
-    on_for_s: float
-    speed = 1.0
-
-    def now(self) -> Moment:
-        return Moment(self.wall, self.steady)
-
-    def jump_s(self) -> float:
-        return 0.0
-
-    def running_s(self) -> float:
-        return self.on_for_s
+    return settings_of(tmp_path)
 
 
 @dataclass
@@ -85,15 +64,16 @@ def life(
     if not first:
         with JournalReader(settings.journal_path) as reader:
             ended = reader.advanced_to()
+    # Steady time goes on where the records end.
     steady = begins if ended is None else max(begins, ended.at)
-    clock = SetClock(begins, steady, on_for_s)
+    clock = HandClock(begins, steady, on_for_s)
     opened = open_all(settings, clock)
     core, journal, said, sure = opened.core, opened.journal, [], opened.clock_sure
     assert journal is not None
     if first:
-        core.enter(hatched_today(begins), clock.now())
+        core.enter(chicks_in(begins), clock.now())
     for second in range(30, int(lasts_s) + 1, 30):
-        clock.wall, clock.steady = clock.wall + 30.0, clock.steady + 30.0
+        clock.goes_on(30.0)
         if second == 60 and set_by_s:
             clock.wall, sure = clock.wall + set_by_s, True
             core.clock_jumped(clock.now(), set_by_s, on_for_s=on_for_s + second)

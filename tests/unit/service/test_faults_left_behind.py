@@ -7,14 +7,14 @@ from itertools import count
 from pathlib import Path
 
 import pytest
-from support.engine_night import EVENING, a_brooder, a_meter, a_site, hatched_today
-from support.one_box import ONE_BOX
+from support.birds import chicks_in
+from support.engine_night import EVENING, a_brooder, a_meter, a_site
+from support.one_box import settings_of
 
 from monitor.events import AlarmName, BadValue, Facts, Measured, Moment, Reading
 from monitor.quantities import COVER, MAINS
 from monitor.service.copying import Copying
 from monitor.service.core import Core
-from monitor.settings import load_settings
 from monitor.site import Site
 from monitor.tell.contact import Contact
 from monitor.tell.message import Message, MessageKind
@@ -36,7 +36,7 @@ class Watched:
         self.at = EVENING
         self.told: list[Message] = []
         self.core = self._made(FULL, ME, ANN)
-        self.core.enter(hatched_today(self.at), self.now)
+        self.core.enter(chicks_in(self.at), self.now)
         self.floor_c = 35.0
 
     @property
@@ -179,9 +179,7 @@ def test_a_contact_that_is_gone_need_not_be_reached(how: str) -> None:
 
 def test_a_mirror_that_is_configured_no_longer_is_not_behind(tmp_path: Path) -> None:
     """Taken out over a reload that was seen, but not over a start."""
-    file, said = tmp_path / "brooder.toml", []
-    file.write_text(ONE_BOX, encoding="utf-8")
-    settings = load_settings(file, {}, check_contacts=False)
+    settings, said = settings_of(tmp_path), []
     copying = Copying(
         settings, lambda _name, _state: None, lambda name, begins, _: said.append((name, begins))
     )

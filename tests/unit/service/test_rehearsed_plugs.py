@@ -4,9 +4,10 @@ from datetime import date
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from support.one_box import settings_of
+
 from monitor.service.rehearsal import first_word
 from monitor.service.rehearsed_night import NightStory, RehearsedNight, site_file
-from monitor.settings import load_settings
 from monitor.tell.message import Message
 
 ZONE = ZoneInfo("America/Chicago")
@@ -14,9 +15,7 @@ ZONE = ZoneInfo("America/Chicago")
 
 def told(folder: Path, *, plugs: bool) -> tuple[float, Message]:
     """Minutes after the lamp failed, and what the phone would show."""
-    file = folder / "brooder.toml"
-    file.write_text(site_file(ZONE.key, "celsius", plugs=plugs))
-    settings = load_settings(file, {}, check_contacts=False)
+    settings = settings_of(folder, site_file(ZONE.key, "celsius", plugs=plugs))
     night = RehearsedNight(evening=date(2026, 2, 9), zone=ZONE, story=NightStory(), plugs=plugs)
     found = first_word(settings.site, night)
     assert found is not None
@@ -35,8 +34,7 @@ def test_with_plugs_the_dead_lamp_is_told_within_a_minute_and_sooner_than_withou
 
 
 def test_nothing_is_told_before_the_lamp_fails(tmp_path: Path) -> None:
-    file = tmp_path / "brooder.toml"
-    file.write_text(site_file(ZONE.key, "celsius", plugs=True))
+    settings = settings_of(tmp_path, site_file(ZONE.key, "celsius", plugs=True))
     story = NightStory(lamp_fails=None, answered=None, mended=None, losses_found=None)
     night = RehearsedNight(evening=date(2026, 2, 9), zone=ZONE, story=story, plugs=True)
-    assert first_word(load_settings(file, {}, check_contacts=False).site, night) is None
+    assert first_word(settings.site, night) is None

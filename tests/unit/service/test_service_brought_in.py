@@ -7,7 +7,7 @@ from pathlib import Path
 from random import Random
 
 import pytest
-from support.one_box import StoppedClock
+from support.one_box import settings_of, stopped_clock
 from support.rehearsed import placed
 from typer.testing import CliRunner
 
@@ -21,7 +21,7 @@ from monitor.service.core import Core
 from monitor.service.rehearsed_night import SITE_FILE, NightStory, RehearsedNight
 from monitor.service.replay import Replay
 from monitor.service.startup import open_all
-from monitor.settings import Settings, load_settings
+from monitor.settings import Settings
 
 Said = tuple[float, str, str]
 DAY_S = 86400.0
@@ -29,11 +29,7 @@ DAY_S = 86400.0
 
 @pytest.fixture
 def settings(tmp_path: Path) -> Settings:
-    file = tmp_path / "brooder.toml"
-    folder = f'\n[journal]\nfolder = "{tmp_path}"\n'
-    text = SITE_FILE.format(timezone="America/Chicago", units="fahrenheit")
-    file.write_text(text + folder, encoding="utf-8")
-    return load_settings(file, {}, check_contacts=False)
+    return settings_of(tmp_path, SITE_FILE.format(timezone="America/Chicago", units="fahrenheit"))
 
 
 @pytest.fixture
@@ -63,7 +59,7 @@ def brought_in(settings: Settings, record: list[str], folder: Path) -> None:
 
 
 def started(settings: Settings, at: float) -> Core:
-    opened = open_all(settings, StoppedClock(at))
+    opened = open_all(settings, stopped_clock(at))
     assert opened.journal is not None
     opened.journal.close()
     return opened.core

@@ -5,7 +5,8 @@ from dataclasses import replace
 from itertools import count
 
 import pytest
-from support.engine_night import EVENING, a_brooder, a_probe, a_site, hatched_today
+from support.birds import chicks_in
+from support.engine_night import EVENING, a_brooder, a_probe, a_site
 
 from monitor.events import AlarmName, Moment, Reading
 from monitor.service.core import Core
@@ -30,7 +31,7 @@ def core() -> Core:
         contacts=PHONE,
         next_entry_number=count(1).__next__,
     )
-    core.enter(hatched_today(), NOW)
+    core.enter(chicks_in(EVENING), NOW)
     core.take(NOW)
     return core
 

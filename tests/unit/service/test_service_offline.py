@@ -4,25 +4,24 @@ import time
 from pathlib import Path
 
 import pytest
+from support.birds import chicks_in
+from support.one_box import settings_of
 
-from monitor.events import AlarmName, Entry, EntryKind, Moment
+from monitor.events import AlarmName, Moment
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
 from monitor.service import offline
 from monitor.service.core import Core
 from monitor.service.rehearsed_night import SITE_FILE
 from monitor.service.startup import open_all
-from monitor.settings import Settings, load_settings
+from monitor.settings import Settings
 
 AWAY_S = 3600.0
 
 
 @pytest.fixture
 def settings(tmp_path: Path) -> Settings:
-    file = tmp_path / "brooder.toml"
-    text = SITE_FILE.format(timezone="America/Chicago", units="celsius")
-    file.write_text(f'{text}\n[journal]\nfolder = "{tmp_path}"\n', encoding="utf-8")
-    return load_settings(file, {}, check_contacts=False)
+    return settings_of(tmp_path, SITE_FILE.format(timezone="America/Chicago", units="celsius"))
 
 
 def ended(settings: Settings, at: float) -> None:
@@ -32,14 +31,7 @@ def ended(settings: Settings, at: float) -> None:
         core = Core(
             settings.site, Moment(begun, begun), next_entry_number=journal.next_entry_number
         )
-        placed = Entry(
-            at=begun,
-            entry=EntryKind.PLACED,
-            brooder="porch",
-            count=100,
-            hatched=time.strftime("%Y-%m-%d", time.gmtime(begun - 86400)),
-            kind="broiler",
-        )
+        placed = chicks_in(begun, hatched=time.strftime("%Y-%m-%d", time.gmtime(begun - 86400)))
         core.enter(placed, Moment(begun, begun))
         for second in range(0, 600, 10):
             core.hear("brooder/porch/floor", b"35.0", Moment(begun + second, begun + second))

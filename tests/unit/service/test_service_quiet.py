@@ -5,12 +5,12 @@ from itertools import count
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from support.engine_night import hatched_today
+from support.birds import chicks_in
+from support.one_box import settings_of
 
 from monitor.events import Entry, Moment
 from monitor.service.core import Core
 from monitor.service.rehearsed_night import SITE_FILE
-from monitor.settings import load_settings
 
 ZONE = ZoneInfo("America/Chicago")
 NOON = datetime(2026, 2, 10, 12, tzinfo=ZONE).timestamp()
@@ -22,9 +22,7 @@ def moment(at: float) -> Moment:
 
 def quiet_days(folder: Path, days: int, *entries: Entry) -> list[str]:
     """What is told where nothing is ever heard but these entries."""
-    file = folder / "brooder.toml"
-    file.write_text(SITE_FILE.format(timezone=ZONE.key, units="celsius"), encoding="utf-8")
-    site = load_settings(file, {}, check_contacts=False).site
+    site = settings_of(folder, SITE_FILE.format(timezone=ZONE.key, units="celsius")).site
     core = Core(site, moment(NOON), next_entry_number=count(1).__next__)
     assert core.next_due is not None
     for entry in entries:
@@ -35,7 +33,7 @@ def quiet_days(folder: Path, days: int, *entries: Entry) -> list[str]:
 
 
 def test_every_morning_is_told_where_nothing_ever_happens(tmp_path: Path) -> None:
-    told = quiet_days(tmp_path, 3, hatched_today(NOON))
+    told = quiet_days(tmp_path, 3, chicks_in(NOON))
     mornings = [key for key in told if key.startswith("morning:")]
     assert mornings == [f"morning:2026-02-{day}" for day in (11, 12, 13)]
 

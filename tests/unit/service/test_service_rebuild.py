@@ -7,6 +7,7 @@ from functools import partial
 from pathlib import Path
 
 import pytest
+from support.one_box import settings_of
 from support.rehearsed import placed
 from support.senders import Senders
 
@@ -19,7 +20,7 @@ from monitor.service.core import Core
 from monitor.service.rebuild import rebuild
 from monitor.service.rehearsed_night import SITE_FILE, NightStory, RehearsedNight
 from monitor.service.startup import DOWN_WORTH_TELLING_S, catch_up
-from monitor.settings import Settings, load_settings
+from monitor.settings import Settings
 from monitor.tell.message import Message
 
 Step = tuple[float, str, str] | Entry
@@ -27,12 +28,10 @@ Step = tuple[float, str, str] | Entry
 
 @pytest.fixture(scope="module")
 def settings(tmp_path_factory: pytest.TempPathFactory) -> Settings:
-    file = tmp_path_factory.mktemp("site") / "brooder.toml"
     text = SITE_FILE.format(timezone="America/Chicago", units="fahrenheit")
     contact = '\n[[contacts]]\nname = "{}"\nurl = "json://127.0.0.1:9/"\nafter_minutes = {}\n'
     contacts = contact.format("phone", 0) + contact.format("neighbour", 15)
-    file.write_text(text + contacts, encoding="utf-8")
-    return load_settings(file, {}, check_contacts=False)
+    return settings_of(tmp_path_factory.mktemp("site"), text + contacts)
 
 
 @pytest.fixture(scope="module")

@@ -4,12 +4,12 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from support.engine_night import hatched_today
-from support.one_box import ONE_BOX, StoppedClock
+from support.birds import chicks_in
+from support.one_box import settings_of, stopped_clock
 
 from monitor.events import Entry, EntryKind, Moment
 from monitor.service.startup import open_all
-from monitor.settings import Settings, load_settings
+from monitor.settings import Settings
 from monitor.tell.message import Message
 
 T0 = 1_770_685_200.0  # 2026-02-10T01:00:00Z
@@ -19,20 +19,18 @@ FLOOR = "brooder/porch/floor"
 
 @pytest.fixture
 def settings(tmp_path: Path) -> Settings:
-    file = tmp_path / "brooder.toml"
-    file.write_text(f'{ONE_BOX}\n[journal]\nfolder = "{tmp_path}"\n', encoding="utf-8")
-    return load_settings(file, {}, check_contacts=False)
+    return settings_of(tmp_path)
 
 
 def life(
     settings: Settings, begins: float, lasts_s: float, temp_c: float, *, first: bool = False
 ) -> list[Message]:
     """What is told from a start until the power goes. A word of the floor each 15 s."""
-    opened = open_all(settings, StoppedClock(begins))
+    opened = open_all(settings, stopped_clock(begins))
     core, journal, told = opened.core, opened.journal, []
     assert journal is not None
     if first:
-        core.enter(hatched_today(begins), Moment(begins, begins))
+        core.enter(chicks_in(begins), Moment(begins, begins))
     for second in range(0, int(lasts_s) + 1, 5):
         now = Moment(begins + second, begins + second)
         core.advance(now)
@@ -90,7 +88,7 @@ def test_a_night_of_short_power_cuts_over_a_warm_floor_is_a_few_words(settings: 
 
 def test_before_the_first_start_nobody_was_to_watch(settings: Settings) -> None:
     """An entry made the day before was taken for a watch that had been down since."""
-    opened = open_all(settings, StoppedClock(T0))
+    opened = open_all(settings, stopped_clock(T0))
     now, journal = Moment(T0, T0), opened.journal
     assert journal is not None
     opened.core.enter(Entry(at=T0, entry=EntryKind.NOTE, brooder="porch", note="new litter"), now)

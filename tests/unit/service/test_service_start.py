@@ -5,9 +5,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from support.one_box import StoppedClock
+from support.birds import chicks_in
+from support.one_box import settings_of, stopped_clock
 
-from monitor.events import AlarmName, Entry, EntryKind, Moment, Reading
+from monitor.events import AlarmName, Moment, Reading
 from monitor.journal.bringing_in import Arrivals
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit
@@ -15,28 +16,18 @@ from monitor.journal.store import Journal
 from monitor.service.core import Core
 from monitor.service.rehearsed_night import SITE_FILE
 from monitor.service.startup import Opened, open_all
-from monitor.settings import Settings, load_settings
+from monitor.settings import Settings
 from monitor.watch.quarter_hours import QuarterHours
 
 NOW = 1_780_000_000.0
 DAY_S = 86400.0
 YEAR_S = 365 * DAY_S
-PLACED = Entry(
-    at=NOW - 3 * DAY_S,
-    entry=EntryKind.PLACED,
-    brooder="porch",
-    count=100,
-    hatched="2026-05-25",
-    kind="broiler",
-)
+PLACED = chicks_in(NOW - 3 * DAY_S, hatched="2026-05-25")
 
 
 @pytest.fixture
 def settings(tmp_path: Path) -> Settings:
-    file = tmp_path / "brooder.toml"
-    text = SITE_FILE.format(timezone="America/Chicago", units="celsius")
-    file.write_text(f'{text}\n[journal]\nfolder = "{tmp_path}"\n', encoding="utf-8")
-    return load_settings(file, {}, check_contacts=False)
+    return settings_of(tmp_path, SITE_FILE.format(timezone="America/Chicago", units="celsius"))
 
 
 @pytest.fixture(autouse=True)
@@ -54,7 +45,7 @@ def bounded(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def opened(settings: Settings) -> Opened:
-    there = open_all(settings, StoppedClock(NOW))
+    there = open_all(settings, stopped_clock(NOW))
     if there.journal is not None:
         there.journal.close()
     return there

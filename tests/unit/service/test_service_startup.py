@@ -6,7 +6,8 @@ import zlib
 from pathlib import Path
 
 import pytest
-from support.one_box import ONE_BOX, StoppedClock
+from support.birds import chicks_in
+from support.one_box import settings_of, stopped_clock
 
 from monitor.events import AlarmName, Entry, EntryKind, Moment, Priority, Reading
 from monitor.journal.opening import fault_of
@@ -16,35 +17,18 @@ from monitor.journal.store import Journal
 from monitor.service import startup
 from monitor.service.second_copy import SecondCopy
 from monitor.service.startup import Opened, open_all
-from monitor.settings import Settings, load_settings
+from monitor.settings import Settings
 
 T0 = 1_770_685_200.0  # 2026-02-10T01:00:00Z
-CONFIG = (
-    ONE_BOX
-    + """
-[journal]
-folder = "{folder}"
-"""
-)
 
 
 @pytest.fixture
 def settings(tmp_path: Path) -> Settings:
     """With birds in the box, two notes, and readings."""
-    file = tmp_path / "brooder.toml"
-    file.write_text(CONFIG.format(folder=tmp_path), encoding="utf-8")
-    settings = load_settings(file, {}, check_contacts=False)
+    settings = settings_of(tmp_path)
     with Journal.open(settings.journal_path) as journal:
         journal.know(settings.site.all_probes)
-        placed = Entry(
-            at=T0,
-            entry=EntryKind.PLACED,
-            brooder="porch",
-            count=100,
-            hatched="2026-02-08",
-            kind="broiler",
-            number=1,
-        )
+        placed = chicks_in(T0, number=1)
         notes = [
             Entry(at=T0, entry=EntryKind.NOTE, brooder="porch", note=f"look {n}", number=n)
             for n in (2, 3)
@@ -63,7 +47,7 @@ def damage(settings: Settings, statement: str) -> None:
 
 
 def opened(settings: Settings) -> Opened:
-    done = open_all(settings, StoppedClock(T0 + 120))
+    done = open_all(settings, stopped_clock(T0 + 120))
     if done.journal is not None:
         done.journal.close()
     return done

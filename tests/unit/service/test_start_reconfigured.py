@@ -9,7 +9,8 @@ from functools import partial
 from pathlib import Path
 
 import pytest
-from support.engine_night import EVENING, a_brooder, a_meter, a_site, hatched_today, plugged
+from support.birds import chicks_in
+from support.engine_night import EVENING, a_brooder, a_meter, a_site, plugged
 
 from monitor.events import ChangeKind, Entry, EntryKind, Moment, Priority
 from monitor.journal.reader import JournalReader
@@ -102,7 +103,7 @@ class Killed:
 @pytest.fixture
 def porch(tmp_path: Path) -> Killed:
     killed = Killed(tmp_path / "journal.db", PORCH)
-    killed.enter(hatched_today())
+    killed.enter(chicks_in(EVENING))
     return killed
 
 
@@ -126,7 +127,7 @@ def test_what_was_told_before_the_kill_is_not_told_again(porch: Killed, site: Si
 
 def test_a_floor_that_is_dangerously_cold_by_the_new_limits_is_told(tmp_path: Path) -> None:
     porch = Killed(tmp_path / "journal.db", LOOSER)
-    porch.enter(hatched_today())
+    porch.enter(chicks_in(EVENING))
     porch.floor(28.0, 1200.0)
     assert not any("dangerously" in title for _, title in porch.told)
     porch.starts_with(PORCH)

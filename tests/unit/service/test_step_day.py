@@ -10,12 +10,14 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
+from support.one_box import settings_of
+
 from monitor.events import AlarmName, Moment
 from monitor.page.now import view
 from monitor.page.phrases import Phrases
 from monitor.service.core import CoreOutput
 from monitor.service.replay import Replay
-from monitor.settings import Settings, load_settings
+from monitor.settings import Settings
 from monitor.tell.message import Message, MessageKind
 
 HATCHED = date(2026, 2, 8)
@@ -117,9 +119,7 @@ class Told:
 
 
 def night(folder: Path, evening_c: float, *, coldest_h: float) -> Told:
-    file = folder / "brooder.toml"
-    file.write_text(BOX, encoding="utf-8")
-    settings = load_settings(file, {}, check_contacts=False)
+    settings = settings_of(folder, BOX)
     told = Told(settings)
 
     def happened(output: CoreOutput) -> None:

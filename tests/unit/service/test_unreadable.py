@@ -1,35 +1,26 @@
 """What a probe sends is no number: told of the probe, in the morning while temperatures come in
 between and at once when none does; one such message is told nowhere."""
 
-from itertools import cycle
+from itertools import count, cycle
 from pathlib import Path
 
 import pytest
+from support.birds import chicks_in
+from support.one_box import settings_of
 
-from monitor.events import AlarmName, Change, ChangeKind, Entry, EntryKind, Moment, Priority
+from monitor.events import AlarmName, Change, ChangeKind, Moment, Priority
 from monitor.service.core import Core
 from monitor.service.rehearsed_night import SITE_FILE
-from monitor.settings import load_settings
 
 START = 1_770_000_000.0
 
 
 @pytest.fixture
 def core(tmp_path: Path) -> Core:
-    file = tmp_path / "brooder.toml"
-    file.write_text(SITE_FILE.format(timezone="America/Chicago", units="celsius"), encoding="utf-8")
-    numbers = iter(range(1, 100))
-    settings = load_settings(file, {}, check_contacts=False)
+    site = settings_of(tmp_path, SITE_FILE.format(timezone="America/Chicago", units="celsius")).site
     start = Moment(START, START)
-    core = Core(settings.site, start, next_entry_number=lambda: next(numbers))
-    placed = Entry(
-        at=START,
-        entry=EntryKind.PLACED,
-        brooder="porch",
-        count=100,
-        hatched="2026-02-01",
-        kind="broiler",
-    )
+    core = Core(site, start, next_entry_number=count(1).__next__)
+    placed = chicks_in(START, hatched="2026-02-01")
     core.enter(placed, start)
     return core
 

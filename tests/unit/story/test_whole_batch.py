@@ -10,9 +10,9 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from support import whole_batch
+from support.one_box import settings_of
 
 from monitor.service.replay import Replay
-from monitor.settings import load_settings
 from monitor.tell.message import Message, MessageKind
 
 GOLDEN = Path(__file__).with_name("whole_batch.txt")
@@ -25,9 +25,7 @@ def told() -> tuple[Message, ...]:
     """All that reached the phone; nobody answered any of it."""
     said: list[Message] = []
     with TemporaryDirectory() as folder:
-        file = Path(folder, "brooder.toml")
-        file.write_text(whole_batch.FILE, encoding="utf-8")
-        settings = load_settings(file, {}, check_contacts=False)
+        settings = settings_of(Path(folder), whole_batch.FILE)
         replay = Replay(settings, lambda happened: said.extend(happened.messages))
         tally = replay.feed(whole_batch.lines(1, months_after=1))
     assert tally.objections == []

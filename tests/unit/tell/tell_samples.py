@@ -5,13 +5,13 @@ from dataclasses import replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from support.birds import chicks_in
+
 from monitor.events import (
     AlarmName,
     Cause,
     Change,
     ChangeKind,
-    Entry,
-    EntryKind,
     Facts,
     Moment,
     Priority,
@@ -263,15 +263,7 @@ def chilled() -> tuple[Engine, SiteStatus, float]:
     """An engine whose porch is too cold, its status, and when."""
     start = Moment(NIGHT, NIGHT)
     engine = Engine(site(), start)
-    placed = Entry(
-        at=NIGHT,
-        entry=EntryKind.PLACED,
-        brooder="porch",
-        number=1,
-        count=100,
-        hatched="2026-02-08",
-        kind="broiler",
-    )
+    placed = chicks_in(NIGHT, number=1)
     engine.entry(placed, start)
     at = NIGHT
     for _ in range(20):

@@ -6,6 +6,7 @@ from datetime import datetime, time, timedelta
 
 import pytest
 from support import fake_api
+from support.birds import chicks_in
 from tell_samples import NIGHT, ZONE, change, local, site
 
 from monitor.events import (
@@ -966,15 +967,7 @@ def bedtime(*contacts: Contact, birds: bool = True, mild: bool = False) -> Telle
     start = local(10, 12)
     engine = Engine(site(), Moment(start, start))
     if birds:
-        placed = Entry(
-            at=start,
-            entry=EntryKind.PLACED,
-            brooder="porch",
-            number=1,
-            count=100,
-            hatched="2026-02-04",
-            kind="broiler",
-        )
+        placed = chicks_in(start, number=1, hatched="2026-02-04")
         engine.entry(placed, Moment(start, start))
         engine.reading(Reading(start + 60, start + 60, "porch/floor", 34.6))
     teller = Teller(*contacts, start=start)

@@ -8,14 +8,13 @@ from random import Random
 from zoneinfo import ZoneInfo
 
 import pytest
+from support.birds import chicks_in
 from support.engine_night import EVENING, Night, a_brooder, a_probe, a_site
 
 from monitor.events import (
     AlarmName,
     Change,
     ChangeKind,
-    Entry,
-    EntryKind,
     Moment,
     Priority,
     Reading,
@@ -78,15 +77,7 @@ def test_a_floor_that_stays_cold_is_urgent_within_minutes(
     floor_probes: int, every_s: float, hours_well: float, cold_c: float, outside: str
 ) -> None:
     engine = Engine(site(floor_probes, outside != "none"), Moment(START, START))
-    placed = Entry(
-        at=START,
-        entry=EntryKind.PLACED,
-        brooder="porch",
-        number=1,
-        count=100,
-        hatched="2026-02-08",
-        kind="broiler",
-    )
+    placed = chicks_in(START, number=1)
     changes: list[Change] = engine.entry(placed, Moment(START, START))
     for reading in readings(floor_probes, every_s, hours_well, cold_c, outside == "heard"):
         changes += engine.reading(reading)
@@ -168,15 +159,7 @@ def test_in_a_box_hardly_seen_yet_the_plain_delays_hold(temp_c: float) -> None:
     """Ten minutes well, then below the band (31) or the chill limit (27): three minutes and thirty
     seconds, as the configuration says."""
     engine = Engine(site(1, outside=False), Moment(START, START))
-    placed = Entry(
-        at=START,
-        entry=EntryKind.PLACED,
-        brooder="porch",
-        number=1,
-        count=100,
-        hatched="2026-02-08",
-        kind="broiler",
-    )
+    placed = chicks_in(START, number=1)
     changes = engine.entry(placed, Moment(START, START))
     for reading in readings(1, 30.0, 1 / 6, temp_c, False):
         changes += engine.reading(reading)

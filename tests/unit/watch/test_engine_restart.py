@@ -3,9 +3,10 @@
 import json
 
 import pytest
+from support.birds import chicks_in
 from support.engine_night import EVENING, Night, a_brooder, a_site
 
-from monitor.events import ChangeKind, Entry, EntryKind, Moment, Reading
+from monitor.events import ChangeKind, Moment, Reading
 from monitor.thermal import estimator
 from monitor.watch.engine import Engine
 
@@ -43,15 +44,7 @@ def test_a_brooder_that_is_gone_is_dropped_and_a_new_one_begins_afresh() -> None
     assert cellar.batch is None
     # birds moved into the new box are watched, and so is its silence
     t = night.start + night.t
-    placed = Entry(
-        at=t,
-        entry=EntryKind.PLACED,
-        brooder="cellar",
-        number=9,
-        count=20,
-        hatched="2026-02-08",
-        kind="layer",
-    )
+    placed = chicks_in(t, brooder="cellar", number=9, count=20, kind="layer")
     engine.entry(placed, Moment(t, t))
     told = []
     for k in range(110):
