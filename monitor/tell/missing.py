@@ -13,6 +13,7 @@ from monitor.site import Brooder, Place, Site
 from monitor.tell.contact import Contact
 from monitor.tell.untold import untold
 from monitor.tell.wording.silence_words import clock_behind
+from monitor.tell.wording.words import called
 from monitor.watch.status import BrooderStatus, ProbeStatus, SiteStatus
 
 _SEE_POWER = "See that it has power and reaches the network."
@@ -102,8 +103,8 @@ def _of_box(site: Site, box: Brooder, status: SiteStatus | None) -> Iterator[Mis
     if unsaid:
         yield Missing(
             box.name,
-            f"nobody has said whether a thermostat switches the {' or the '.join(unsaid)}; without "
-            "one, its plug tells a dead lamp at once",
+            f"nobody has said whether a thermostat switches {' or '.join(map(called, unsaid))}; "
+            "without one, its plug tells a dead lamp at once",
             "Say yes or no.",
             essential=False,
             step=Step.HEAT,

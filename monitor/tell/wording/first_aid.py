@@ -10,7 +10,7 @@ from monitor.brooding.lamp_safety import LARGEST_LAMP_W, spare_w, usual_load_w
 from monitor.brooding.power_cut import IN_SHORT
 from monitor.events import Cause, Facts
 from monitor.site import Brooder, Site
-from monitor.tell.wording.words import Voice, listed, sentence
+from monitor.tell.wording.words import Voice, called, sentence
 
 LAMP_CARE = (
     "If you hang a lamp: two separate supports (never by its cord), a guard over the bulb, "
@@ -53,22 +53,23 @@ def lost_source(facts: Facts, box: Brooder | None) -> str | None:
         return measured_out(facts, box)
     watts = f" ({facts['source_watts']:.0f} W)" if facts.get("source_watts") else ""
     one = box is None or _is_one(facts["source"], box)
-    name = f"the {facts['source']}" if one else facts["source"]
+    name = called(facts["source"]) if one else facts["source"]
     if facts.get("source_sure"):
-        return f"{name[0].upper()}{name[1:]}{watts} has most likely stopped."
+        return sentence(f"{name}{watts} has most likely stopped")
     suspects = facts.get("suspects", [])
     if one and len(suspects) > 1:
-        return f"One of {listed(suspects)} has stopped. Look first at {name}{watts}."
+        these = ", ".join(map(called, suspects))
+        return f"One of these has stopped: {these}. Look first at {name}{watts}."
     return f"It may be {name}{watts} that has stopped."
 
 
 def measured_out(facts: Facts, box: Brooder | None) -> str:
     """A source whose plug says that it draws nothing: no guess. The plug itself has power."""
     name = facts["source"]
-    said = f"the {name}" if box is None or _is_one(name, box) else name
-    return (
-        f"{said[0].upper()}{said[1:]} {'draw' if ' and ' in name else 'draws'} "
-        f"{facts['draws_w']:.0f} W, and drew {facts['usual_w']:.0f} W before. The plug still has "
+    said = called(name) if box is None or _is_one(name, box) else name
+    draws = f"{'draw' if ' and ' in name else 'draws'} {facts['draws_w']:.0f} W"
+    return sentence(
+        f"{said} {draws}, and drew {facts['usual_w']:.0f} W before. The plug still has "
         "power: look at the bulb, the cord and the switch."
     )
 
@@ -88,18 +89,16 @@ def check_cold(cause: Cause, facts: Facts, box: Brooder | None) -> str:
         return "Cover the box more or add heat."
     if has_come_up(facts):
         return ALL_ON
-    heat = _heat_kind(box)
+    heat = f"the {_heat_kind(box)}"
     if cause is Cause.COVER_OPEN:
-        return (
-            f"Check the cover and the {heat}." if facts.get("either") else "Check the cover first."
-        )
+        return f"Check the cover and {heat}." if facts.get("either") else "Check the cover first."
     if cause is Cause.HEAT_SOURCE and "source" in facts:
         several = not facts.get("source_sure") and len(facts.get("suspects", [])) > 1
         if box is not None and not _is_one(facts["source"], box):
-            heat = "power"
+            heat = "the power"
         elif len(facts["source"]) <= 20 and not several:
-            heat = facts["source"]
-    return f"Check the {heat} and the cover." if facts.get("either") else f"Check the {heat} first."
+            heat = called(facts["source"])
+    return f"Check {heat} and the cover." if facts.get("either") else f"Check {heat} first."
 
 
 def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None, site: Site) -> list[str]:

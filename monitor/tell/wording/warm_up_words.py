@@ -10,7 +10,7 @@ from monitor.site import Brooder, Place
 from monitor.tell.wording import first_aid
 from monitor.tell.wording.silence_words import clock_behind
 from monitor.tell.wording.tonight_words import SETTLED_S
-from monitor.tell.wording.words import Voice, sentence
+from monitor.tell.wording.words import Voice, called, sentence
 from monitor.thermal.coming_night import CLEAR_CHANCE, WARN_CHANCE
 from monitor.thermal.witness import beneath
 from monitor.watch.empty_box import WarmUp
@@ -157,14 +157,14 @@ def _sources(
     for index, source in enumerate(setting.heat):
         name = next((each for each in under if beneath(setting, each) == index), None)
         if source.name in out:
-            yield Check(f"The {source.name} draws nothing: is it on?", right=False)
+            yield Check(sentence(f"{called(source.name)} draws nothing: is it on?"), right=False)
         elif name is None:
-            yield Check(f"No probe lies under the {source.name}.", right=None)
+            yield Check(f"No probe lies under {called(source.name)}.", right=None)
         elif not _speaks(under[name]):
             continue  # said above
         elif box.temp_c is not None and _temp(under[name]) < box.temp_c + UNDER_HEAT_K:
             yield Check(
-                f"{name} is no warmer than the floor: is the {source.name} lit, and the probe "
+                f"{name} is no warmer than the floor: is {called(source.name)} lit, and the probe "
                 "beneath it?",
                 right=False,
             )
@@ -172,7 +172,7 @@ def _sources(
             fall = fell[name]
             yield Check(
                 f"{name} fell alone by {voice.step(fall.fell_k)} at {voice.clock(fall.at, now)}: "
-                f"if that was the {source.name} switched off, it lies right.",
+                f"if that was {called(source.name)} switched off, it lies right.",
                 right=True,
             )
         else:

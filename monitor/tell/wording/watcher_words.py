@@ -9,7 +9,7 @@ from monitor.measures import span
 from monitor.quantities import HUMIDITY, QUANTITIES
 from monitor.site import Brooder
 from monitor.tell.wording.first_aid import LOOK_AT_CHICKS
-from monitor.tell.wording.words import Voice, Words, compose, sentence
+from monitor.tell.wording.words import Voice, Words, called, compose, sentence
 from monitor.watch.watcher import down_s
 
 _HALF_A_DAY_S = 12 * 3600.0
@@ -172,12 +172,12 @@ def meter_silent(change: Change, voice: Voice, box: Brooder | None) -> Words:
     facts = change.facts
     meter = facts.get("meter", "a meter")
     power = facts.get("quantity") == "power"
-    what = f"{meter}'s plug" if power else f"sensor of {meter}"
+    what = f"{called(meter)}'s plug" if power else f"the sensor of {meter}"
     silent = f" for {span(facts['silent_s'])}" if "silent_s" in facts else ""
     return compose(
-        f"{voice.where(change.brooder)}: nothing from the {what}",
+        f"{voice.where(change.brooder)}: nothing from {what}",
         f"Not heard{silent}, while others are. The {'plug' if power else 'sensor'} is at fault, "
-        + (f"not necessarily the {meter}." if power else "not the box."),
+        + (f"not necessarily {called(meter)}." if power else "not the box."),
         "The floor is watched as before. See that it has power and reaches the network.",
     )
 

@@ -3,6 +3,7 @@
 A message is a title and a body; the body's first line says the numbers and the first thing to do,
 because a phone's lock screen shows the title and little more."""
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
@@ -99,6 +100,12 @@ def pace(voice: Voice, rate_c_per_h: float, by: str = "") -> str:
 def listed(names: list[str]) -> str:
     """`a`, `a and b`, `a, b and c`."""
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def called(name: str) -> str:
+    """`the west lamp`, but `lamp-1` and `Lamp B`: what ends in its number takes no article."""
+    *_, last = re.split(r"[\s_-]", name)
+    return name if last[-1:].isdigit() or len(last) == 1 else f"the {name}"
 
 
 def sentence(text: str) -> str:

@@ -729,6 +729,20 @@ def test_a_source_told_by_its_own_probe_alone_says_that_litter_may_lie_over_that
 
 
 @pytest.mark.parametrize(
+    ("name", "said"),
+    [("west lamp", "the west lamp"), ("lamp-1", "lamp-1"), ("lamp 12", "lamp 12"), ("B", "B")],
+)
+def test_a_source_that_bears_a_number_or_a_letter_is_called_by_that_alone(name, said):
+    here = site()
+    porch = replace(here.brooders[0], heat=(HeatSource(name=name, kind="lamp", watts=250),))
+    facts = Facts(**{**FACTS[AlarmName.HEAT_LOSS], "source": name, "source_sure": True})
+    lost = change(AlarmName.HEAT_LOSS, facts=facts, cause=Cause.HEAT_SOURCE)
+    body = wording.for_change(lost, replace(here, brooders=(porch,))).body
+    assert f"Check {said} first." in body
+    assert f"\n{said[0].upper()}{said[1:]} (250 W) has most likely stopped." in body
+
+
+@pytest.mark.parametrize(
     ("least", "rate_c_per_h", "time"),
     [
         (0.4, -4.2, False),
