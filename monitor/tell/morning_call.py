@@ -97,8 +97,10 @@ class MorningCall(Kept):
             if status is None or _has_birds(status.brooder(box.name))
         ]
         advice = [
-            for_change(_as_now(change, status), self._site).short
+            (where, said.removeprefix(f"{where}: "))
             for change in self._advice.values()
+            for where in [self._voice.where(change.brooder)]
+            for said in [for_change(_as_now(change, status), self._site).short]
         ]
         site_log = [self._said_at(entry, at) for entry in self._log if entry[1] == "site"]
         words = morning(

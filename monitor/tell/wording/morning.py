@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from monitor.measures import counted, span
-from monitor.tell.wording.words import UNSEEN_S, Voice, Words, compose
+from monitor.tell.wording.words import UNSEEN_S, Voice, Words, compose, listed
 from monitor.watch.status import NightStatus
 
 FITS = 600  # characters of a message that is read at a glance
@@ -34,28 +34,30 @@ class BoxMorning:
 class Gathered:
     """What came together since yesterday's message."""
 
-    advice: list[str] = field(default_factory=list)
+    advice: list[tuple[str, str]] = field(default_factory=list)  # the brooder, and the advice
     still: list[str] = field(default_factory=list)  # what is wrong at this moment
     watch: list[str] = field(default_factory=list)  # what was told of the watch itself
 
 
 def morning(boxes: list[BoxMorning], gathered: Gathered, voice: Voice, at: float) -> Words:
     """All brooders with birds, then the watch, then advice; what matters least gives way where it
-    would be too long."""
+    would be too long: what is to be done today never to what is read on the page."""
     well = [box for box in boxes if _is_well(box)]
     quiet = not (gathered.still or gathered.watch) and len(well) == len(boxes)
     title = f"{voice.where(None)}: good morning" + (", a quiet night" if quiet else "")
     listed_ = boxes if len(boxes) <= _MOST_BOXES else [box for box in boxes if box not in well]
     lines: list[tuple[int, str]] = []  # how readily it is left out, and what it says
     for box in listed_:
-        lines += _night(box, voice, at) + _today(box, voice, at)
-    lines += [(3, line) for line in _not_out_yet(listed_)]
+        lines += _night(box, voice, at) + _today(box)
+    steps = [(box.brooder, line) for box in listed_ if (line := _step(box, voice, at)) is not None]
+    waits = [(box.brooder, box.moving) for box in listed_ if box.moving is not None]
+    lines += [(3, line) for line in _once(steps, len(boxes)) + _once(waits, len(boxes))]
     if len(listed_) < len(boxes):
         lines.append((0, f"{len(well)} boxes had a quiet night."))
     if gathered.watch:
         lines.append((1, f"The watch itself: {_last(gathered.watch)}."))
-    lines += [(2, line) for line in gathered.advice]
-    lines.append((4, "No such message one morning? Then the watch is down: look at the board."))
+    lines += [(2, line) for line in _once(gathered.advice)]
+    lines.append((5, "No such message one morning? Then the watch is down: look at the board."))
     first = _headline(boxes, voice)
     if gathered.still:
         first = f"Needs attention now: {_few(gathered.still)}."
@@ -133,7 +135,7 @@ def _night(box: BoxMorning, voice: Voice, at: float) -> list[tuple[int, str]]:
     return lines
 
 
-def _today(box: BoxMorning, voice: Voice, at: float) -> list[tuple[int, str]]:
+def _today(box: BoxMorning) -> list[tuple[int, str]]:
     parts = []
     if box.head_count is not None:
         parts.append(f"{box.head_count} chicks")
@@ -141,20 +143,27 @@ def _today(box: BoxMorning, voice: Voice, at: float) -> list[tuple[int, str]]:
         parts.append(f"{counted(box.age_days, 'day')} old")
     if box.needs is not None:
         parts.append(box.needs)
-    lines = [(1, f"Today: {', '.join(parts)}.")] if parts else []
-    if box.step_at is not None and box.step_target_c is not None:
-        ahead = (voice.local(box.step_at).date() - voice.local(at).date()).days
-        if ahead <= 1:
-            lines.append((3, f"Tomorrow the target goes down to {voice.temp(box.step_target_c)}."))
-    return lines
+    return [(4, f"Today: {', '.join(parts)}.")] if parts else []
 
 
-def _not_out_yet(boxes: list[BoxMorning]) -> list[str]:
-    """Once, where it is the same for all."""
-    waits = [(box.brooder, box.moving) for box in boxes if box.moving is not None]
-    if len({line for _, line in waits}) == 1:
-        return [waits[0][1]]
-    return [f"{name}: {line}" for name, line in waits]
+def _step(box: BoxMorning, voice: Voice, at: float) -> str | None:
+    if box.step_at is None or box.step_target_c is None:
+        return None
+    ahead = (voice.local(box.step_at).date() - voice.local(at).date()).days
+    return (
+        f"Tomorrow the target goes down to {voice.temp(box.step_target_c)}." if ahead <= 1 else None
+    )
+
+
+def _once(said: Sequence[tuple[str, str]], all_boxes: int | None = None) -> list[str]:
+    """Each line once, after the brooders that it is about; about all of them it needs no name."""
+    about: dict[str, list[str]] = {}
+    for brooder, line in said:
+        about.setdefault(line, []).append(brooder)
+    return [
+        line if len(brooders) == all_boxes else f"{listed(brooders)}: {line}"
+        for line, brooders in about.items()
+    ]
 
 
 def _extreme(voice: Voice, at: float, temp_c: float, when: float | None) -> str:

@@ -54,6 +54,13 @@ def test_the_morning_and_a_calm_evening_are_read_at_a_glance() -> None:
             assert len(f"{message.title}\n{message.body}") <= 600
 
 
+def test_each_step_is_told_on_its_morning_and_once_for_both_boxes() -> None:
+    """With two boxes feed and water stood there instead."""
+    steps = [m for m in in_the_batch() if "less heat. Target" in m.body]
+    assert [m.at for m in steps] == [whole_batch.at(day, "07:00") for day in (7, 14, 21, 28)]
+    assert all(m.body.count("less heat") == 1 for m in steps)
+
+
 def test_the_lamp_that_died_at_two_is_told_within_a_quarter_of_an_hour() -> None:
     died = whole_batch.at(9, "02:10")
     raised = [m for m in in_the_batch() if m.kind is MessageKind.RAISED and m.at >= died]

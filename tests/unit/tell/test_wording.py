@@ -154,7 +154,7 @@ def all_messages() -> dict[str, Words]:
     said["morning, a bad night"] = morning(
         [bad_box()],
         Gathered(
-            advice=["porch: getting crowded. Make the box larger or split the batch."],
+            advice=[("porch", "getting crowded. Make the box larger or split the batch.")],
             still=["porch too cold"],
             watch=["03:12 broker cannot be reached"],
         ),
@@ -329,13 +329,24 @@ def test_a_morning_message_is_read_at_a_glance(alarms, boxes, advice):
     box = replace(bad_box(), alarms=tuple(alarms))
     many = [replace(box, brooder=f"box {n}") for n in range(boxes)]
     gathered = Gathered(
-        advice=["porch: getting crowded. Make the box larger or split the batch."] * advice,
+        advice=[("porch", "getting crowded. Make the box larger or split the batch.")] * advice,
         still=["porch too cold"] * boxes,
         watch=list(alarms),
     )
     words = morning(many, gathered, Voice(site()), NIGHT)
     assert len(f"{words.title}\n{words.body}") <= 600
     assert words.body.startswith("Needs attention now: porch too cold")
+
+
+def test_what_waits_for_one_of_two_boxes_names_it_and_what_waits_for_both_names_none():
+    waits = "Not out yet: nights of 3.0 °C."
+    one, other = BoxMorning(brooder="porch"), BoxMorning(brooder="shed")
+    for boxes, line in (
+        ([one, replace(other, moving=waits)], f"shed: {waits}"),
+        ([replace(one, moving=waits), replace(other, moving=waits)], waits),
+    ):
+        said = morning(boxes, Gathered(), Voice(site()), NIGHT).body.splitlines()
+        assert [each for each in said if waits in each] == [line]
 
 
 def as_text(messages: dict[str, Words]) -> str:
