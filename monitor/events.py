@@ -115,6 +115,9 @@ class AlarmName(StrEnum):
     READY_TO_MOVE = "ready-to-move"
 
 
+ALARM_NAMES = tuple(name.value for name in AlarmName)
+
+
 class Priority(StrEnum):
     """In falling order."""
 

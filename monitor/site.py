@@ -14,6 +14,8 @@ from monitor.measures import Price
 from monitor.quantities import QUANTITIES, Quantity
 from monitor.units import Unit
 
+SITE_WIDE = "site"  # in a box's place, for what belongs to none: no box can have that name
+
 
 class Place(StrEnum):
     """Where a probe lies. A target is compared only with the place it was published for."""

@@ -9,11 +9,10 @@ from dataclasses import dataclass
 
 from monitor.bounded import Bounded
 from monitor.intake.guessing import Guess, guess
-from monitor.intake.refused import excerpt, printable
+from monitor.intake.refused import MOST_TOPIC_CHARS, excerpt, printable
 from monitor.site import place_for
 
 MOST_TOPICS = 200
-MOST_TOPIC_CHARS = 200
 KEPT_PAYLOAD_BYTES = 2048  # enough to guess from; a pack that is longer is not guessed
 
 

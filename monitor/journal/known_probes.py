@@ -11,7 +11,7 @@ from typing import Any
 
 from monitor.journal import rows, schema
 from monitor.journal.records import KnownProbe
-from monitor.site import Meter, Probe
+from monitor.site import SITE_WIDE, Meter, Probe
 
 _AS_CONFIGURED = ", ".join(KnownProbe._fields[1:])
 
@@ -86,7 +86,7 @@ class Probes:
 
     def _register(self, key: str, place: str | None) -> int:
         box = key.rpartition("/")[0]
-        brooder = None if place is None or box == "site" else box
+        brooder = None if place is None or box == SITE_WIDE else box
         row = self._connection.execute(
             "INSERT INTO probes (key, brooder, topic, place, offset_c) VALUES (?, ?, ?, ?, 0)"
             " RETURNING id",

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from monitor.events import (
+    ALARM_NAMES,
     AlarmName,
     BadValue,
     CameLate,
@@ -39,7 +40,6 @@ CHANGES = (
 _BAD_REASONS_AN_HOUR = 20
 _OTHER_REASONS = "other values no floor can have"
 _NUMBERS: dict[str, Any] = {"count": int, "minutes": (int, float)}
-_ALARMS = frozenset(name.value for name in AlarmName)
 _IS_TIMED = " AND ".join(
     f"typeof({name}) = 'integer' AND {name} BETWEEN 0 AND {LARGEST_MS}"
     for name in ("at_ms", "tick_ms")
@@ -188,7 +188,7 @@ def _input(
             row = connection.execute(ENTRIES + " WHERE e.number = ?", (item[3],)).fetchone()
             said = None if row is None else entry(row)
             found = None if said is None else Entered(said, now)
-        case "fault" if item[3] in _ALARMS:
+        case "fault" if item[3] in ALARM_NAMES:
             found = WatcherFault(AlarmName(item[3]), item[4], now, item[5])
         case "late":
             found = CameLate(now.at, now.tick, item[3], item[4] / 1000)

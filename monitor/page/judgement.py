@@ -7,12 +7,11 @@ from enum import StrEnum
 
 from monitor.events import AlarmName
 from monitor.tell.wording.words import STEADY_C_PER_H
-from monitor.watch.alarm_table import OF_HEAT
+from monitor.watch.alarm_table import OF_HEAT, TOO_COLD
 from monitor.watch.status import AlarmStatus, BrooderStatus
 
 NEAR_MIN = 180.0  # a fall that takes longer to the chill limit is an evening. Common practice.
 _JUST_BACK_S = 120.0
-_COLD = (AlarmName.COLD, AlarmName.CHILL)
 
 
 class Side(StrEnum):
@@ -127,9 +126,9 @@ class Judgement:
         """Is what an active alarm of temperature was raised for still so? It ends only after a
         while, and may be held where nothing can be judged."""
         match alarm.alarm:
-            case name if self.both and name in (*_COLD, *OF_HEAT):
+            case name if self.both and name in (*TOO_COLD, *OF_HEAT):
                 return True
-            case name if name in _COLD:
+            case name if name in TOO_COLD:
                 return self.is_cold
             case AlarmName.HEAT_LOSS:
                 return self.is_cold or self.motion is not Motion.RISING

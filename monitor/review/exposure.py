@@ -21,7 +21,8 @@ import numpy as np
 import numpy.typing as npt
 
 from monitor.brooding.age_limits import band_side
-from monitor.thermal.track import CLOSE_S, SPIKE_K
+from monitor.thermal.course import SPIKE_K
+from monitor.thermal.track import CLOSE_S
 from monitor.watch.band import SURE_READINGS
 
 _WILD = SURE_READINGS - 1  # in a row: one more bears them out

@@ -6,8 +6,7 @@ the mirror tells probes and places; the size stays a guess that no figure of a r
 from dataclasses import replace
 
 from monitor.journal.bringing_in import Arrivals
-from monitor.journal.mirror.influx_schema import SITE_WIDE
-from monitor.site import Brooder, Place, Probe, Site
+from monitor.site import SITE_WIDE, Brooder, Place, Probe, Site
 
 _GUESS_M = 1.0
 

@@ -16,14 +16,13 @@ from monitor.review.figure_text import clock, day_text, moment
 from monitor.review.record import Record
 from monitor.review.scene import Event, Measure, ProbeLine, Scene
 from monitor.review.thinning import pieces
-from monitor.site import Place
+from monitor.site import SITE_WIDE, Place
 from monitor.units import shown
 
 _ORDER = (Place.FLOOR, Place.UNDER_HEAT, Place.COOL_END, Place.OUTSIDE)
 _LEAST_TOLD_S = 30.0
 _LEAST_GAP_S = 300.0  # a batch begins some minutes before its first reading
 DAY_S = 86400.0
-SITE = "site"  # under which the journal keeps what the whole site measures
 
 
 def scene(record: Record, start: float, stop: float) -> Scene:
@@ -92,7 +91,7 @@ def _measures(record: Record, start: float, stop: float) -> tuple[Measure, ...]:
     found = []
     for place, meters in (
         (record.brooder.name, record.brooder.meters),
-        (SITE, record.site.meters),
+        (SITE_WIDE, record.site.meters),
     ):
         for meter in meters:
             if meter.quantity is BATTERY_LEFT:

@@ -7,13 +7,12 @@ import json
 import logging
 
 from monitor.brooding.objection import Objection
-from monitor.events import AlarmName, Entry, EntryKind, Moment
+from monitor.events import ALARM_NAMES, Entry, EntryKind, Moment
 from monitor.intake.inbox import MqttMessage
 from monitor.service.core import Core
 from monitor.service.logs import facts
 
 log = logging.getLogger(__name__)
-_ALARMS = frozenset(name.value for name in AlarmName)
 
 
 def command_topics(prefix: str) -> tuple[str, ...]:
@@ -57,8 +56,8 @@ def _entry(payload: bytes, now: Moment) -> Entry:
     else:
         brooder_text, _, alarm_text = text.partition("/")
         brooder, alarm = brooder_text or None, alarm_text or None
-    if alarm is not None and alarm not in _ALARMS:
-        raise ValueError(f'"{alarm[:40]}" is no alarm; use one of {", ".join(sorted(_ALARMS))}')
+    if alarm is not None and alarm not in ALARM_NAMES:
+        raise ValueError(f'"{alarm[:40]}" is no alarm; use one of {", ".join(sorted(ALARM_NAMES))}')
     return Entry(at=now.at, entry=EntryKind.ACKNOWLEDGE, brooder=brooder, alarm=alarm, by=by[:60])
 
 

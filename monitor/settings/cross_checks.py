@@ -7,6 +7,7 @@ from typing import Any
 
 from monitor.doorway import THIS_MACHINE
 from monitor.settings.faults import WrongSetting, shown_value
+from monitor.site import SITE_WIDE
 
 
 def cross_checks(raw: dict[str, Any]) -> list[WrongSetting]:
@@ -118,7 +119,7 @@ def _same_meter(raw: dict[str, Any]) -> Iterator[WrongSetting]:
 
 def _reserved_name(raw: dict[str, Any]) -> Iterator[WrongSetting]:
     for key, brooder in _listed(raw, "brooders"):
-        if brooder.get("name") == "site":
+        if brooder.get("name") == SITE_WIDE:
             yield WrongSetting(
                 f"{key}.name",
                 'is "site", which stands for the whole site; choose another name.',

@@ -20,12 +20,11 @@ from monitor.set_up_form import Field, Step, StepForm, WrongAnswers
 from monitor.settings.file_model import BrooderSettings
 from monitor.settings.load import Settings
 from monitor.settings.toml_edits import append, holder_of, put, remove, table_named
-from monitor.site import Meter, Place, plain
+from monitor.site import SITE_WIDE, Meter, Place, plain
 from monitor.units import Unit
 
 MOST_SOURCES = 8
 _SPARE_ROWS = 1
-SITE_WIDE = "site"  # reserved: no box can have that name
 Answers = Mapping[str, str]
 T = TypeVar("T")
 

@@ -16,7 +16,7 @@ from monitor.tell.wording import for_change, life
 from monitor.tell.wording.several_words import over_in_all, several_boxes
 from monitor.tell.wording.silence_words import site_silent
 from monitor.tell.wording.words import Voice, Words
-from monitor.watch.alarm_table import Family
+from monitor.watch.alarm_table import OF_HEAT, TOO_COLD, Family
 from monitor.watch.cold_night_watch import NIGHT_OVER
 from monitor.watch.incidents import rank
 from monitor.watch.status import BrooderStatus, SiteStatus
@@ -24,8 +24,8 @@ from monitor.watch.status import BrooderStatus, SiteStatus
 _TEMPERATURE = (Family.COLD.value, Family.HOT.value)
 # Alarms that say the same of a floor, so that what is said of it is said over all of them.
 _SAME = (
-    frozenset({AlarmName.COLD, AlarmName.CHILL}),
-    frozenset({AlarmName.HOT, AlarmName.OVERHEAT}),
+    frozenset(TOO_COLD),
+    frozenset(OF_HEAT),
     frozenset({AlarmName.HEAT_LOSS}),
 )
 _TOGETHER_S = 1200.0

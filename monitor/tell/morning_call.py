@@ -7,7 +7,7 @@ from datetime import date, datetime, time, timedelta
 
 from monitor.events import Change, Priority
 from monitor.kept import Kept, part
-from monitor.site import Site
+from monitor.site import SITE_WIDE, Site
 from monitor.tell.contact import Contact, first_told
 from monitor.tell.daily_time import DailyTime
 from monitor.tell.message import Message, MessageKind
@@ -26,7 +26,7 @@ class MorningCall(Kept):
 
     _daily: DailyTime
     _advice: dict[str, Change]  # by occurrence
-    _log: list[tuple[float, str, str]]  # at, brooder or "site", what
+    _log: list[tuple[float, str, str]]  # at, brooder or SITE_WIDE, what
     _held: list[tuple[float, Message]]  # until a contact's quiet hours end
 
     def __init__(self, site: Site, contacts: tuple[Contact, ...], at: time) -> None:
@@ -47,7 +47,7 @@ class MorningCall(Kept):
 
     def note(self, at: float, brooder: str | None, title: str) -> None:
         """Something was told in the night; None: about the site. In the same words only once."""
-        place, what = brooder or "site", title.partition(": ")[2] or title
+        place, what = brooder or SITE_WIDE, title.partition(": ")[2] or title
         if self._log and self._log[-1][1:] == (place, what):
             return
         self._log = [*self._log, (at, place, what)][-_LOG_MAX:]
@@ -102,7 +102,7 @@ class MorningCall(Kept):
             for where in [self._voice.where(change.brooder)]
             for said in [for_change(_as_now(change, status), self._site).short]
         ]
-        site_log = [self._said_at(entry, at) for entry in self._log if entry[1] == "site"]
+        site_log = [self._said_at(entry, at) for entry in self._log if entry[1] == SITE_WIDE]
         words = morning(
             boxes, Gathered(advice=advice, still=still, watch=site_log), self._voice, at
         )

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from monitor.brooding.night_hours import OUTLOOK_FROM_H
 from monitor.events import AlarmName, Change, ClockStep, Priority
+from monitor.site import SITE_WIDE
 from monitor.tell.incident import AlarmTold, ToldIncident
 from monitor.watch.alarm_table import TABLE, Family
 from monitor.watch.incidents import SITE_SILENT, rank, scope
@@ -111,7 +112,7 @@ def _as_night(one: ToldIncident, alarm: AlarmTold) -> ToldIncident:
     )
     if one.shared:
         night.id = alarm.change.facts.get("incident", alarm.change.occurrence)
-        night.place = alarm.change.brooder or "site"
+        night.place = alarm.change.brooder or SITE_WIDE
         night.begun_by = one.begun_by if night.id == one.id else alarm.change.occurrence
     return night
 
@@ -194,7 +195,7 @@ def _waits_since(incident: ToldIncident) -> float | None:
 def _join(one: ToldIncident, other: ToldIncident) -> None:
     """The same trouble in another box is this `one` from now on."""
     one.also += [other.id, *other.also]
-    one.place = "site"
+    one.place = SITE_WIDE
     one.alarms.update(other.alarms)
     one.told_c.update(other.told_c)
     one.reach(other.told_to)

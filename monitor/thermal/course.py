@@ -21,8 +21,9 @@ _LEAST_S, _LEAST = 900.0, 4  # of it must be known, and so many means
 _KEPT_S = _BACK_S + SLOW_S + 300.0
 _FRESH_S = 110.0  # an hour is looked at anew every other minute
 _GAP_S = 2400.0  # nothing heard for longer: begin anew
-# So far off what was heard both shortly before and shortly after, a minute or two are no course.
-_WILD_K, _SHORTLY_S = 3.0, 4.0 * MINUTE_S
+SPIKE_K = 3.0  # from one reading to the next; a larger jump waits for the next ones to confirm
+# So far off what was heard both shortly before and so shortly after, a minute or two are no course.
+_SHORTLY_S = 4.0 * MINUTE_S
 
 
 class Usual(NamedTuple):
@@ -182,7 +183,7 @@ class Course(Kept):
 
         before_k, after_k = off_k(n - 1), off_k(n + 1)
         pairs = (before_k, after_k), (before_k, off_k(n + 2)), (off_k(n - 2), after_k)
-        return any(min(pair) > _WILD_K or max(pair) < -_WILD_K for pair in pairs)
+        return any(min(pair) > SPIKE_K or max(pair) < -SPIKE_K for pair in pairs)
 
     def latest(self, until: float, for_s: float, least: int) -> list[float]:
         """The stretch that ends at `until`, or as far back as there are `least` means; none, where

@@ -77,6 +77,11 @@ class Floor(Kept):
         self._rests.see(tick, temp_c)
         return temp_c
 
+    def leave(self, for_s: float) -> None:
+        """Nobody is left who says anything of it: it begins anew, as after a silence of so long."""
+        self.stepped -= for_s
+        self.course.clear()
+
     def begin_again(self) -> None:
         """After a long silence it has no pace."""
         self._recent.clear()

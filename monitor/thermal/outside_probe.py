@@ -7,10 +7,11 @@ nobody can tell it from its readings."""
 
 from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Place
+from monitor.thermal.course import SPIKE_K
 from monitor.thermal.diagnosis import FaultKind, Finding
 from monitor.thermal.neighbours import CHECK_S
 from monitor.thermal.probe_still import lifeless
-from monitor.thermal.track import SPIKE_K, SPIKES, Track
+from monitor.thermal.track import SPIKES, Track
 
 # Open air warms by some 2 or 3 K in its best hour; the sun on a sheath, a house or a box does this
 # within minutes. Until it is back by half, or for as long. Common practice.

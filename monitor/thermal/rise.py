@@ -15,7 +15,6 @@ from monitor.site import Limits
 from monitor.thermal.climb import Climb
 from monitor.thermal.track import Track
 
-_NEW_S = 330.0  # an older word says nothing of where it is heading
 _ABOVE_K = 1.0  # above a chick's skin: no chick
 _BORNE_OUT, _BORNE_OUT_S = 3, 50.0  # readings that say so, one after the other, over so long
 _AHEAD_MIN = 10.0  # a climb that is harm by then is told as that
@@ -49,11 +48,7 @@ class Rise(Kept):
             return
         high_c = target_c + limits.band_c
         harm_c = target_c + limits.harm_c
-        heard = [
-            t
-            for t in tracks
-            if t.level is not None and t.held is None and tick - t.last_tick <= _NEW_S
-        ]
+        heard = [t for t in tracks if t.held is None and t.is_new(tick)]
         if not heard:
             return
         hottest = max(heard, key=_MEAN)

@@ -120,9 +120,8 @@ class ThermalWatch(Kept):
             track.leave_out()
             self._health.forget(probe_key)
             self._said, self._told = None, ()  # what is found when it is back is news
-            if all(one.level is None for one in self._all):  # the floor begins anew
-                self._floor.stepped -= _GAP_S
-                self._floor.course.clear()
+            if all(one.level is None for one in self._all):
+                self._floor.leave(_GAP_S)
             if self._floor.left_alone:
                 self._rise = Rise()  # nobody is left who could say that it is over
 

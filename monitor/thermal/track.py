@@ -3,9 +3,8 @@ its health is judged by. Fed by `thermal` for every reading, so it is lean."""
 
 from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Place
-from monitor.thermal.course import UNKNOWN_K, Course
+from monitor.thermal.course import SPIKE_K, UNKNOWN_K, Course
 
-SPIKE_K = 3.0  # from one reading to the next; a larger jump waits for the next ones to confirm
 # Readings so close to each other; of the air outside, which no hour changes as much, these.
 CLOSE_S, _CLOSE_OUTSIDE_S = 180.0, 3600.0
 # For so long, or by the third in a row: two wild readings within seconds confirm nothing.
@@ -23,6 +22,7 @@ _NO_FIRST_S = 1e12  # since the reading before, if there was one
 _DAY_S = 86400.0
 _STOOD_S, _SILENT_S = 7200.0, 1800.0  # more than that may have been a fault
 _LEVEL_S = 240.0  # the level follows the readings over this
+_NEW_S = 330.0  # an older word says nothing of where it is heading
 
 
 @part
@@ -108,6 +108,10 @@ class Track(Kept):
         self.sum = temp_c + near * self.sum
         self.count = 1 + near * self.count
         return True
+
+    def is_new(self, tick: float) -> bool:
+        """Does it say where the floor is heading?"""
+        return self.level is not None and tick - self.last_tick <= _NEW_S
 
     @property
     def still_s(self) -> float:

@@ -19,13 +19,12 @@ from monitor.brooding.night_hours import asleep
 from monitor.kept import Kept, Tick
 from monitor.site import Limits
 from monitor.thermal.climb import Climb
-from monitor.thermal.course import Course
+from monitor.thermal.course import SPIKE_K, Course
 from monitor.thermal.diagnosis import Warmth
 from monitor.thermal.floor import Floor
 from monitor.thermal.slope import goes_on_k
-from monitor.thermal.track import CLOSE_S, SPIKE_K, Track
+from monitor.thermal.track import CLOSE_S, Track
 
-_NEW_S = 330.0  # an older word says nothing of where it is heading
 _MEAN_S = 270.0  # a pace is taken between means of so long: one reading every five minutes will do
 _CLIMB_AHEAD_MIN = 20.0
 # Above its band, and still out of all it was: a plain alarm would ring within the next minute.
@@ -82,7 +81,7 @@ class Warming(Kept):
     ) -> None:
         """Look at the latest means of the floor's probes, and of those `beside` them. `hour`: of
         the local clock, where it is known; `as_it_hung`: nobody has hung the heat anew."""
-        heard = [t for t in floor.warmest if t.level is not None and tick - t.last_tick <= _NEW_S]
+        heard = [t for t in floor.warmest if t.is_new(tick)]
         if target_c is None:
             self._reset()
         if target_c is None or not heard:

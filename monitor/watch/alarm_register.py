@@ -8,7 +8,7 @@ from pydantic import WrapSerializer
 
 from monitor.events import AlarmName, Change, ChangeKind, ClockStep, Facts
 from monitor.kept import Kept, WallOffset, part
-from monitor.site import Limits
+from monitor.site import SITE_WIDE, Limits
 from monitor.watch import incidents
 from monitor.watch.alarm import Alarm, Owner
 from monitor.watch.alarm_table import TABLE, Lasting
@@ -52,7 +52,7 @@ class AlarmRegister(Kept):
         on_delay_s: float | None = None,
     ) -> Alarm:
         """The alarm of that name and place; made when it is asked for the first time."""
-        key = "/".join(p for p in (brooder or "site", name.value, subject) if p is not None)
+        key = "/".join(p for p in (brooder or SITE_WIDE, name.value, subject) if p is not None)
         alarm = self.alarms.get(key)
         if alarm is None:
             rule = TABLE[name]

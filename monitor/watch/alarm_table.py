@@ -169,7 +169,8 @@ TABLE: dict[AlarmName, AlarmRule] = {row.alarm: row for row in _ROWS}
 # What is said of a floor that is too hot, and of one that is too cold or loses its heat: a cold
 # night is only foretold.
 OF_HEAT = (AlarmName.HOT, AlarmName.OVERHEAT)
-OF_COLD = (AlarmName.COLD, AlarmName.HEAT_LOSS, AlarmName.CHILL)
+TOO_COLD = (AlarmName.COLD, AlarmName.CHILL)
+OF_COLD = (*TOO_COLD, AlarmName.HEAT_LOSS)
 
 # What cleaning out a box sets off: put aside together, by the page and by `shelve cleaning-out`.
 CLEANING = (

@@ -8,14 +8,13 @@ from monitor.thermal.diagnosis import PROVES_NOTHING, Interval, Outlook, Warmth
 from monitor.thermal.witness import cover_or_heat
 from monitor.units import Unit, from_celsius, to_celsius
 from monitor.watch.alarm import Alarm, Description
-from monitor.watch.alarm_table import OF_HEAT
+from monitor.watch.alarm_table import OF_HEAT, TOO_COLD
 from monitor.watch.box import Box
 from monitor.watch.probe_watch import ProbeWatch
 
 _USUAL_K = 1.0  # a box's rise above the outside wanders by so much. Common practice
 # So near its target, and else so far from it, a number was meant in the other unit. Assumed.
 _OTHER_UNIT_K, _OTHER_UNIT_FROM_K = 6.0, 15.0
-_COLD = (AlarmName.COLD, AlarmName.CHILL)
 _MINUTES_HELP = (AlarmName.COLD, AlarmName.HEAT_LOSS)  # later it is too late, and hot is not cold
 
 
@@ -69,7 +68,7 @@ def temperature_facts(box: Box, alarm: Alarm, tick: float) -> Facts:
         facts["minutes_to_chill_high"] = minutes.high
     if lead is not None and lead.finding is not None:
         facts["doubt"] = f"the {lead.probe.name} probe may be wrong: {lead.finding}"
-    elif name in (*_COLD, AlarmName.OVERHEAT) and lead is not None and _in_other_unit(lead):
+    elif name in (*TOO_COLD, AlarmName.OVERHEAT) and lead is not None and _in_other_unit(lead):
         set_, sent = ("°F", "°C") if lead.probe.unit is Unit.FAHRENHEIT else ("°C", "°F")
         facts["doubt"] = (
             f"the {lead.probe.name} probe may read in another unit: what it says would be right "

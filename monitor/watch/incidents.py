@@ -21,6 +21,7 @@ from dataclasses import dataclass, field, replace
 
 from monitor.events import AlarmName, Cause, Change, ChangeKind, Priority
 from monitor.kept import ByTuple, Kept, Tick, part
+from monitor.site import SITE_WIDE
 from monitor.watch.alarm import Alarm
 from monitor.watch.alarm_table import TABLE, Family
 from monitor.watch.life_cycle import AlarmState
@@ -39,7 +40,7 @@ def rank(change: Change | AlarmStatus) -> int:
     return _WEIGHT[change.priority] + TABLE[change.alarm].rank
 
 
-SITE_SILENT = ("site", "silence")
+SITE_SILENT = (SITE_WIDE, "silence")
 _PROBES = "probes"
 
 
@@ -49,7 +50,7 @@ def scope(change: Change) -> tuple[str, str]:
     Silence of whole brooders and a lost broker share the site, for a silent site is one cause; the
     silent and faulty probes of a brooder are one matter. Faults of the watcher each stand
     alone."""
-    place = change.brooder or "site"
+    place = change.brooder or SITE_WIDE
     match TABLE[change.alarm].family:
         case Family.SILENCE if change.priority is Priority.URGENT:
             return SITE_SILENT

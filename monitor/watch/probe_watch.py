@@ -8,8 +8,8 @@ from typing import NamedTuple
 from monitor.events import ProbeFact
 from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Limits, Place, Probe
+from monitor.thermal.course import SPIKE_K
 from monitor.thermal.diagnosis import FaultKind
-from monitor.thermal.track import SPIKE_K
 from monitor.watch.band import Edge
 from monitor.watch.gaps import Gaps
 from monitor.watch.probe_trend import SAMPLE_S, ProbeTrend

@@ -4,6 +4,7 @@ nothing else ends them, and whoever was told would be reminded for ever. Held by
 from collections.abc import Mapping
 
 from monitor.events import AlarmName, Change, ChangeKind, Facts
+from monitor.site import SITE_WIDE
 from monitor.watch.alarm import Alarm
 from monitor.watch.alarm_register import AlarmRegister
 
@@ -32,7 +33,7 @@ class TakenOut:
             facts = Facts(reason=why, incident=alarm.incident, since=since, lasted_s=at - since)
             change = Change(
                 at=at,
-                brooder=None if place == "site" else place,
+                brooder=None if place == SITE_WIDE else place,
                 alarm=AlarmName(name),
                 change=ChangeKind.CLEARED,
                 priority=alarm.priority,

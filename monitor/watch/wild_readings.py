@@ -2,7 +2,8 @@
 the third in a row bears them out. Held by watch.probe_watch."""
 
 from monitor.kept import Kept, Tick, part
-from monitor.thermal.track import CLOSE_S, SPIKE_K
+from monitor.thermal.course import SPIKE_K
+from monitor.thermal.track import CLOSE_S
 from monitor.watch.band import SURE_READINGS
 
 

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 from pydantic_core import from_json
 
-from monitor.events import AlarmName, Entry, EntryKind
+from monitor.events import ALARM_NAMES, Entry, EntryKind
 from monitor.journal.records import entry_fields
 from monitor.journal.resolution import iso
 
@@ -40,7 +40,6 @@ class LineFault(Exception):
 
 _DECODE = json.JSONDecoder().decode
 _ENTRY_FIELDS = {field.name for field in fields(Entry)} - {"at", "entry"}
-_ALARMS = tuple(name.value for name in AlarmName)
 _WHOLE = {"count", "number", "undoes"}
 
 
@@ -130,7 +129,7 @@ def _entry(at: float, said: dict[str, Any], number: int) -> Entry:
         elif key == "hatched":
             good, want = _is_date(value), "a date such as 2026-02-08"
         elif key == "alarm":
-            good, want = value in _ALARMS, f"one of {', '.join(_ALARMS)}"
+            good, want = value in ALARM_NAMES, f"one of {', '.join(ALARM_NAMES)}"
         else:
             good, want = isinstance(value, str), "a text"
         if not good:

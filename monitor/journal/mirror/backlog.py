@@ -14,6 +14,7 @@ from monitor.journal.mirror import influx_schema as schema
 from monitor.journal.mirror.state import Cursor, Scope
 from monitor.journal.reader import JournalReader
 from monitor.journal.resolution import DAY_MS, HOUR_MS, LARGEST_MS, first_id, ten_thousandths
+from monitor.site import SITE_WIDE
 
 LINES = 5000  # InfluxDB's own advice for a batch
 Counts = dict[tuple[str, str, int], int]  # points by measurement, brooder and day since 1970
@@ -141,7 +142,7 @@ def counts(reader: JournalReader, scope: Scope, span_ms: tuple[int, int]) -> Cou
         place: number
         for place, number in found.items()
         if scope.answers_for(schema.name_of(place[1]))
-        or (place[0], place[1], scope.site_probes) == (schema.TEMPERATURE, schema.SITE_WIDE, True)
+        or (place[0], place[1], scope.site_probes) == (schema.TEMPERATURE, SITE_WIDE, True)
     }
 
 
@@ -169,7 +170,7 @@ def _few(connection: Any, span_ms: tuple[int, int]) -> Counts:
     found: Counts = {}
 
     def add(measurement: str, brooder: str | None, at_ms: int, number: int = 1) -> None:
-        place = (measurement, brooder or schema.SITE_WIDE, at_ms // DAY_MS)
+        place = (measurement, brooder or SITE_WIDE, at_ms // DAY_MS)
         found[place] = found.get(place, 0) + number
 
     for row in connection.execute(_ENTRIES_WITHIN, span_ms):
@@ -193,7 +194,7 @@ class _Journal:
     def __init__(self, connection: Any, scope: Scope) -> None:
         self._connection, self._site = connection, scope.site
         known = {n: k for n, k in rows.known(connection).items() if scope.has(k.key)}
-        self.box_of = {n: k.key.rpartition("/")[0] or schema.SITE_WIDE for n, k in known.items()}
+        self.box_of = {n: k.key.rpartition("/")[0] or SITE_WIDE for n, k in known.items()}
         self.heads = {
             n: schema.temperature_head(scope.site, k.key, k.place) for n, k in known.items()
         }

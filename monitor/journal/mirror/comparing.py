@@ -12,6 +12,7 @@ from monitor.journal.mirror.influx_server import Server
 from monitor.journal.mirror.state import Scope
 from monitor.journal.reader import JournalReader
 from monitor.journal.resolution import DAY_MS, LARGEST_MS
+from monitor.site import SITE_WIDE
 
 SETTLES_S = 600.0  # what is newer may be on its way
 _EDGE_S = 60.0  # what is about to leave the bucket may be gone by the server's clock
@@ -70,7 +71,7 @@ def _in_parts(scope: Scope) -> Iterable[list[str] | None]:
     if scope.boxes is None:
         return [None]
     names = [schema.tag_text(box) for box in sorted(scope.boxes)]
-    names += [schema.SITE_WIDE] if scope.site_probes else []
+    names += [SITE_WIDE] if scope.site_probes else []
     return [names[n : n + _AT_ONCE] for n in range(0, len(names), _AT_ONCE)]
 
 

@@ -26,6 +26,7 @@ from collections.abc import Iterable
 
 from monitor.events import Change, Entry, EntryKind
 from monitor.journal.forms.lines import entry_line as journal_line
+from monitor.site import SITE_WIDE
 
 TEMPERATURE, BROODER = "temperature", "brooder"
 LEDGER, LEDGER_TEXT = "ledger", "ledger_text"
@@ -34,7 +35,6 @@ FORM = 2  # of all this: another is another target, filled from the beginning
 # One point of each fact has this field: what is counted to know whether all is there.
 COUNTED = {TEMPERATURE: "celsius", BROODER: None, LEDGER_TEXT: "record", ALARM_TEXT: "facts"}
 NS_PER_MS = 1_000_000
-SITE_WIDE = "site"  # the tag brooder of what belongs to no box: an empty tag is none at all
 
 _TAG_ESCAPES = str.maketrans({",": r"\,", "=": r"\=", " ": r"\ "})
 _TEXT_ESCAPES = str.maketrans({'"': r"\"", "\\": r"\\"})

@@ -21,7 +21,7 @@ from monitor.journal.records import Sample
 from monitor.journal.resolution import iso
 from monitor.journal.rows import facts_of
 from monitor.journal.store import Journal
-from monitor.site import Probe
+from monitor.site import SITE_WIDE, Probe
 
 _MS = timedelta(milliseconds=1)
 _DAY = timedelta(days=1)
@@ -123,7 +123,7 @@ def _nth(row: dict[str, Any]) -> int:
 
 
 def _box(row: dict[str, Any]) -> str | None:
-    return None if row["brooder"] == schema.SITE_WIDE else schema.name_of(row["brooder"])
+    return None if row["brooder"] == SITE_WIDE else schema.name_of(row["brooder"])
 
 
 def _ms(moment: datetime) -> int:

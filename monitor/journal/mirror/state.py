@@ -12,6 +12,7 @@ from operator import le
 from typing import Any, Self
 
 from monitor.journal.mirror import influx_schema as schema
+from monitor.site import SITE_WIDE
 
 _ALL_HOURS = 2**62  # an hour after all hours: nothing is left of that commit
 
@@ -27,7 +28,7 @@ class Scope:
 
     def has(self, probe_key: str) -> bool:
         """Does this service send what that probe says?"""
-        return self.site_probes or not probe_key.startswith(f"{schema.SITE_WIDE}/")
+        return self.site_probes or not probe_key.startswith(f"{SITE_WIDE}/")
 
     def answers_for(self, brooder: str) -> bool:
         """Is all that the bucket holds of this box (or of the site) sent from here?"""

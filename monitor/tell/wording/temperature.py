@@ -11,7 +11,7 @@ from monitor.brooding.envelope import cover_named
 from monitor.brooding.harm_known import HELD_IN_MIN_PER_K
 from monitor.events import AlarmName, Cause, Change, Facts
 from monitor.measures import counted, span
-from monitor.site import Brooder, Place
+from monitor.site import SITE_WIDE, Brooder, Place
 from monitor.tell.wording import first_aid
 from monitor.tell.wording.words import (
     STEADY_C_PER_H,
@@ -313,7 +313,7 @@ def _temp_c(facts: Facts) -> float:
 
 def _named(key: str, here: str | None) -> str:
     box, _, name = key.partition("/")
-    return name if box in (here, "site") or not name else f"{box} {name}"
+    return name if box in (here, SITE_WIDE) or not name else f"{box} {name}"
 
 
 def age(facts: Facts) -> str | None:
