@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from support.birds import chicks_in
+from support.one_box import started
 from support.patience import LEAST_S
 from support.service import wait_until
 from support.watch_rig import TOPIC, Rig, changes, place, running, site_of
@@ -16,7 +17,6 @@ from support.watch_rig import TOPIC, Rig, changes, place, running, site_of
 from monitor.events import AlarmName, Moment
 from monitor.journal.reader import JournalReader
 from monitor.service.clock import JUMP_S
-from monitor.service.startup import open_all
 from monitor.settings import load_settings
 from monitor.tell.message import Message, MessageKind
 
@@ -28,11 +28,13 @@ class SetClock:
 
     speed = 1.0
 
-    def __init__(self, wall: float, *, on_for_s: float = 1e6) -> None:
-        self._base = wall - time.monotonic()
+    def __init__(self, wall: float, *, on_for_s: float = 1e6, ahead_s: float = 0.0) -> None:
+        """`ahead_s`: as LiveClock is with `not_before`, steady time goes on where the records
+        end."""
+        self._base = wall + ahead_s - time.monotonic()
         self._on_for_s = on_for_s
-        self._set_by = 0.0
-        self._seen = 0.0
+        self._set_by = -ahead_s
+        self._seen = -ahead_s
 
     def set_by(self, jump_s: float) -> None:
         self._set_by += jump_s
@@ -110,13 +112,7 @@ def test_a_jump_does_not_upset_a_rebuild(tmp_path: Path) -> None:
         wait_until(lambda: len(rig.far.acknowledged) == 24)
         before = rig.calls.call(rig.core.status).result(LEAST_S)  # by the thread that watches
         open_before = {(a.alarm, a.occurrence) for a in before.all_alarms if a.active}
-    settings = load_settings(tmp_path / "brooder.toml", {}, check_contacts=False)
-    settings.state_folder.mkdir(exist_ok=True)
-    for part in tmp_path.glob("journal.db*"):
-        part.rename(settings.state_folder / part.name)
-    opened = open_all(settings, clock)
-    assert opened.journal is not None
-    opened.journal.close()
+    opened = started(load_settings(tmp_path / "brooder.toml", {}, check_contacts=False), clock)
     after = opened.core.status(clock.now())
     floor = {AlarmName.COLD, AlarmName.CHILL, AlarmName.HEAT_LOSS}
     assert {a for a in open_before if a[0] in floor} == {
@@ -133,22 +129,8 @@ def test_a_board_that_boots_with_yesterdays_time_is_not_deaf(tmp_path: Path) -> 
         place(rig)
         rig.say("35.0")
         wait_until(lambda: rig.far.acknowledged == [1])
-    settings = load_settings(tmp_path / "brooder.toml", {}, check_contacts=False)
-    settings.state_folder.mkdir(exist_ok=True)
-    for part in tmp_path.glob("journal.db*"):
-        part.rename(settings.state_folder / part.name)
-
-    class Behind(SetClock):
-        """As LiveClock is with `not_before`: steady time goes on where the records end."""
-
-        def now(self) -> Moment:
-            at, tick = super().now()
-            return Moment(at, tick + 6 * 3600)
-
-    clock = Behind(time.time() - 6 * 3600, on_for_s=40.0)
-    opened = open_all(settings, clock)
-    assert opened.journal is not None
-    opened.journal.close()
+    clock = SetClock(time.time() - 6 * 3600, on_for_s=40.0, ahead_s=6 * 3600)
+    opened = started(load_settings(tmp_path / "brooder.toml", {}, check_contacts=False), clock)
     assert not opened.clock_sure
     core = opened.core
     begun = clock.now()
@@ -174,22 +156,8 @@ def test_birds_keep_their_target_when_the_board_boots_a_week_behind(tmp_path: Pa
         rig.calls.call(lambda at: rig.core.enter(placed, at)).result(LEAST_S)
         rig.say("24.0")
         wait_until(lambda: rig.far.acknowledged == [1])
-    settings = load_settings(tmp_path / "brooder.toml", {}, check_contacts=False)
-    settings.state_folder.mkdir(exist_ok=True)
-    for part in tmp_path.glob("journal.db*"):
-        part.rename(settings.state_folder / part.name)
-
-    class Behind(SetClock):
-        """As LiveClock is with `not_before`: steady time goes on where the records end."""
-
-        def now(self) -> Moment:
-            at, tick = super().now()
-            return Moment(at, tick + 7 * 86400)
-
-    clock = Behind(now - 7 * 86400, on_for_s=40.0)
-    opened = open_all(settings, clock)
-    assert opened.journal is not None
-    opened.journal.close()
+    clock = SetClock(now - 7 * 86400, on_for_s=40.0, ahead_s=7 * 86400)
+    opened = started(load_settings(tmp_path / "brooder.toml", {}, check_contacts=False), clock)
     assert not opened.clock_sure
     box = opened.core.status(clock.now()).brooder("porch")
     assert box is not None
@@ -215,10 +183,7 @@ def test_a_change_of_summer_time_raises_and_loses_nothing(
     rig = Rig(tmp_path, settings_site, SetClock(start))
     core = rig.core
     hatched = datetime.fromtimestamp(start - 86400, zone).date().isoformat()
-    core.enter(
-        chicks_in(start, count=50, hatched=hatched),
-        Moment(start, start),
-    )
+    core.enter(chicks_in(start, count=50, hatched=hatched), Moment(start, start))
     for minute in range(1, 241):
         now = Moment(start + minute * 60, start + minute * 60)
         core.advance(now)

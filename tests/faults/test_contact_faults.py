@@ -1,7 +1,6 @@
 """Contacts that hang, drip, refuse, answer 500 or are not there delay nobody else, are told to the
 others, and get what they missed when they are back."""
 
-import time
 from pathlib import Path
 
 import psutil
@@ -41,9 +40,7 @@ def test_five_contacts_are_unwell_and_the_sixth_is_told_at_once(tmp_path: Path) 
         Thermometer(service.broker_port) as probe,
     ):
         service.placed()
-        for number in range(20):
-            probe.say(f"21.{number:04}")
-            time.sleep(0.1)
+        probe.goes_on(21.0, 20)
         well.wait_for(1)
         assert not failed_for(service, "hanging"), "told before anybody's time limit ran out"
         service.tell = "contact_time_limit_s = 3"

@@ -7,7 +7,6 @@ import stat
 import subprocess
 import sys
 import sysconfig
-import time
 from pathlib import Path
 
 import pytest
@@ -171,9 +170,7 @@ def test_a_rollback_never_leaves_the_birds_without_a_watch(
             [placed] = service.ask("ledger")["entries"]
             assert placed["count"] == 50
             with Thermometer(service.broker_port) as probe:
-                for n in range(40):
-                    probe.say(15.0 + n / 1000)
-                    time.sleep(0.1)
+                probe.goes_on(15.0, 40)
                 probe.wait_acknowledged()
             wait_until(lambda: [g for g in phone.got if "cold" in g.title.lower()], 60, "an alarm")
             aside = list(state.glob("journal.db.newer-*Z"))

@@ -122,9 +122,7 @@ def test_a_restart_on_a_full_disk_still_knows_the_birds(tmp_path: Path) -> None:
         service.kill()
         service.start()
         with Thermometer(service.broker_port) as probe:
-            for n in range(30):
-                probe.say(21.0 + n / 1000)
-                time.sleep(0.1)
+            probe.goes_on(21.0, 30)
             told(phone, "cold")
         card.empty()
         wait_until(lambda: 21.029 in service.temps(), 60, "the readings on the card")
@@ -144,9 +142,7 @@ def test_a_restart_on_a_read_only_disk_still_watches_and_tells(tmp_path: Path) -
         with read_only_view(state):
             service.start()
             with Thermometer(service.broker_port) as probe:
-                for n in range(30):
-                    probe.say(21.0 + n / 1000)
-                    time.sleep(0.1)
+                probe.goes_on(21.0, 30)
                 told(phone, "read-only")
                 told(phone, "cold")
             # Nothing can be made in the state folder: the command reaches the watch elsewhere.
@@ -167,9 +163,7 @@ def test_a_journal_taken_away_while_it_is_written_is_begun_anew_with_the_birds_i
             probe.wait_acknowledged()
             for name in ("journal.db", "journal.db-wal", "journal.db-shm"):
                 (state / name).unlink(missing_ok=True)
-            for n in range(20):
-                probe.say(34.0 + n / 1000)
-                time.sleep(0.05)
+            probe.goes_on(34.0, 20, 0.05)
             probe.wait_acknowledged()
             wait_until(lambda: 34.019 in service.temps(), 30, "a new journal")
         told(phone, "taken away while it was written")
@@ -180,9 +174,7 @@ def test_a_journal_taken_away_while_it_is_written_is_begun_anew_with_the_birds_i
         ledger = service.ask("ledger")["entries"]
         assert [e["count"] for e in ledger] == [50]
         with Thermometer(service.broker_port) as probe:
-            for n in range(30):
-                probe.say(21.0 + n / 1000)
-                time.sleep(0.1)
+            probe.goes_on(21.0, 30)
             told(phone, "cold")
 
 
@@ -286,9 +278,7 @@ def test_damage_that_appears_while_it_runs_is_survived(tmp_path: Path) -> None:
                 file.write(b"\xa5" * max(0, size - 4096))
             for n in range(20):
                 service.enter("note", note=f"look {n}")
-            for n in range(20):
-                probe.say(34.0 + n / 1000)
-                time.sleep(0.1)
+            probe.goes_on(34.0, 20)
             probe.wait_acknowledged()
             wait_until(lambda: readable(service, 34.019), 60, "a journal that takes readings")
         assert service.running

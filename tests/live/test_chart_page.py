@@ -2,15 +2,14 @@
 
 import dataclasses
 import functools
-import http.server
 import json
-import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from itertools import cycle
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
+from support.answering import Answer, Answering, Asked
 from support.patience import LEAST_S
 from support.review_scenes import night
 from support.service import wait_until
@@ -32,16 +31,6 @@ PAGE = """<!doctype html><html lang="en"><title>night</title><link rel="icon" hr
 <script src="/library.js"></script><script src="/chart.js"></script></html>"""
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium", args=["--no-sandbox"]
-        )
-        yield browser
-        browser.close()
-
-
 @functools.cache
 def library() -> bytes:
     """Made once: it takes a busy machine longer than the page would wait."""
@@ -61,25 +50,13 @@ def served(policy: str) -> Iterator[str]:
         "/chart.css": (STYLE.read_bytes(), "text/css"),
     }
 
-    class Handler(http.server.BaseHTTPRequestHandler):
-        def do_GET(self) -> None:
-            body, kind = files[self.path]
-            self.send_response(200)
-            self.send_header("Content-Type", f"{kind}; charset=utf-8")
-            self.send_header("Content-Security-Policy", policy)
-            self.end_headers()
-            self.wfile.write(body)
+    def answer(asked: Asked) -> Answer:
+        body, kind = files[asked.path]
+        kind = f"{kind}; charset=utf-8"
+        return Answer(200, body, {"Content-Type": kind, "Content-Security-Policy": policy})
 
-        def log_message(self, *_: object) -> None:
-            pass
-
-    server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-    threading.Thread(target=server.serve_forever, daemon=True).start()
-    try:
-        yield f"http://127.0.0.1:{server.server_port}/"
-    finally:
-        server.shutdown()
-        server.server_close()
+    with closing(Answering(answer)) as server:
+        yield f"{server.url}/"
 
 
 def opened(browser: Browser, address: str, width: int) -> tuple[Page, list[str]]:

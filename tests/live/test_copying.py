@@ -1,15 +1,13 @@
 """The mirror off the board, through the real service: what it holds, and what is said when
 it cannot be kept."""
 
-import threading
 import time
 import urllib.request
 from collections.abc import Iterator
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
-from typing import Any
 
 import pytest
+from support.answering import Answer, Answering, Asked
 from support.influx import Likeness
 from support.patience import LEAST_S
 from support.service import FLOOR, Service, Thermometer, wait_until
@@ -133,35 +131,18 @@ def the_derived_is_there(victoria: Victoria, service: Service) -> None:
     wait_until(chills_are_the_same, 90, "the same alarms there as here")
 
 
-class Refusing:
-    """A real HTTP server that says no, each time as it is told."""
+class Refusing(Answering):
+    """It says no, each time as it is told."""
 
     def __init__(self) -> None:
         self.status, self.message = 204, ""
-        outer = self
+        super().__init__(self._answer)
 
-        class Handler(BaseHTTPRequestHandler):
-            def do_POST(self) -> None:
-                self.rfile.read(int(self.headers["Content-Length"]))
-                status = outer.status
-                if status == 204 and self.path.startswith("/api/v2/query"):
-                    status = 404  # the token may only write
-                body = b"" if status == 204 else outer.message.encode()
-                self.send_response(status)
-                self.send_header("Content-Length", str(len(body)))
-                self.end_headers()
-                self.wfile.write(body)
-
-            def log_message(self, *_: Any) -> None:
-                pass
-
-        self._server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-        self.url = f"http://127.0.0.1:{self._server.server_address[1]}"
-        threading.Thread(target=self._server.serve_forever, args=(0.05,), daemon=True).start()
-
-    def close(self) -> None:
-        self._server.shutdown()
-        self._server.server_close()
+    def _answer(self, asked: Asked) -> Answer:
+        status = self.status
+        if status == 204:  # the token may only write
+            return Answer(404 if asked.path.startswith("/api/v2/query") else 204)
+        return Answer(status, self.message.encode())
 
 
 @pytest.fixture

@@ -2,15 +2,14 @@
 Open-Meteo documents, and of nobody where it is not wanted."""
 
 import json
-import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from contextlib import closing, contextmanager
 from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
+from support.answering import Answer, Answering, Asked
 from support.service import Service, wait_until
 
 from monitor.settings import SettingsFault, load_settings
@@ -19,50 +18,38 @@ pytestmark = pytest.mark.live
 
 
 @contextmanager
-def weather(asked: list[str], *, ill: bool = False) -> Iterator[int]:
+def weather(asked: list[str], *, ill: bool = False) -> Iterator[str]:
     """Answers as the service's documentation shows it (open-meteo.com/en/docs; from memory)."""
 
-    class Handler(BaseHTTPRequestHandler):
-        def log_message(self, *_: object) -> None:
-            pass
+    def answer(request: Asked) -> Answer:
+        asked.append(request.path)
+        begin = int(time.time()) // 3600 * 3600
+        hours = [begin + 3600 * k for k in range(96)]
+        said = {
+            "latitude": 41.875,
+            "longitude": -87.625,
+            "generationtime_ms": 0.04,
+            "utc_offset_seconds": 0,
+            "timezone": "GMT",
+            "timezone_abbreviation": "GMT",
+            "elevation": 180.0,
+            "hourly_units": {"time": "unixtime", "temperature_2m": "°C"},
+            "hourly": {
+                "time": hours,
+                "temperature_2m": [-3.5 if k == 7 else 4.0 for k in range(96)],
+            },
+        }
+        body = {"error": True, "reason": "no"} if ill else said
+        return Answer(400 if ill else 200, json.dumps(body).encode())
 
-        def do_GET(self) -> None:
-            asked.append(self.path)
-            begin = int(time.time()) // 3600 * 3600
-            hours = [begin + 3600 * k for k in range(96)]
-            said = {
-                "latitude": 41.875,
-                "longitude": -87.625,
-                "generationtime_ms": 0.04,
-                "utc_offset_seconds": 0,
-                "timezone": "GMT",
-                "timezone_abbreviation": "GMT",
-                "elevation": 180.0,
-                "hourly_units": {"time": "unixtime", "temperature_2m": "°C"},
-                "hourly": {
-                    "time": hours,
-                    "temperature_2m": [-3.5 if k == 7 else 4.0 for k in range(96)],
-                },
-            }
-            body = json.dumps({"error": True, "reason": "no"} if ill else said).encode()
-            self.send_response(400 if ill else 200)
-            self.send_header("Content-Length", str(len(body)))
-            self.end_headers()
-            self.wfile.write(body)
-
-    server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-    threading.Thread(target=server.serve_forever, daemon=True).start()
-    try:
-        yield server.server_address[1]
-    finally:
-        server.shutdown()
-        server.server_close()
+    with closing(Answering(answer)) as server:
+        yield server.url
 
 
-def place(port: int) -> str:
+def place(url: str) -> str:
     return (
         "[forecast]\nlatitude = 41.87654\nlongitude = -87.62432\n"
-        f'service_url = "http://127.0.0.1:{port}/v1/forecast"\n'
+        f'service_url = "{url}/v1/forecast"\n'
     )
 
 
@@ -70,12 +57,12 @@ def test_a_place_is_asked_about_to_a_kilometre_and_its_answer_is_said(
     tmp_path: Path,
 ) -> None:
     asked: list[str] = []
-    with weather(asked) as port:
+    with weather(asked) as url:
         service = Service(tmp_path)
         with service:
             assert service.ask("about")["forecast"] is None
             assert asked == [], "off unless asked for"
-            service.more = place(port)
+            service.more = place(url)
             service.reload()
             wait_until(lambda: service.ask("about")["forecast"] not in (None, "none has come yet"))
             query = parse_qs(urlsplit(asked[0]).query)
@@ -83,14 +70,14 @@ def test_a_place_is_asked_about_to_a_kilometre_and_its_answer_is_said(
             assert (query["hourly"], query["timeformat"]) == (["temperature_2m"], ["unixtime"])
             said = service.ask("about")["forecast"]
             assert "lowest of the next 24 h -3.5 °C at " in said
-            assert said.endswith(f"(127.0.0.1:{port})")
+            assert said.endswith(f"({url.removeprefix('http://')})")
             service.more = ""
             service.reload()
             assert service.ask("about")["forecast"] is None
 
 
 def test_why_there_is_none_is_said(tmp_path: Path) -> None:
-    with weather([], ill=True) as port, Service(tmp_path, more=place(port)) as service:
+    with weather([], ill=True) as url, Service(tmp_path, more=place(url)) as service:
         wait_until(lambda: "answered 400" in service.ask("about")["forecast"])
         assert service.ask("about")["forecast"].startswith("the last try failed: ")
 

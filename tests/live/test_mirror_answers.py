@@ -1,14 +1,12 @@
 """What the mirror does with each answer a server may give, and in what words it tells of it."""
 
-import gzip
 import json
-import threading
 import urllib.parse
 from collections.abc import Callable, Iterator
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
+from support.answering import Answer, Answering, Asked
 from support.journals import T0, batch, floor_probe, reading
 from support.mirror import scope
 
@@ -22,61 +20,34 @@ OK = (204, "", {})
 NO_BUCKET = 'failed to initialize execute state: could not find bucket "b"'
 
 
-class Answering:
-    """A real HTTP server that answers writes as it is told and keeps what it took."""
+class OtherEnd(Answering):
+    """It answers writes as it is told and keeps what it took."""
 
     def __init__(self) -> None:
         self.taken: list[str] = []
         self.requests: list[str] = []
         self.sent = 0  # requests with points
         self.respond: Respond = lambda _lines: OK
-        outer = self
+        super().__init__(self._answer)
 
-        class Handler(BaseHTTPRequestHandler):
-            def do_POST(self) -> None:
-                raw = self.rfile.read(int(self.headers["Content-Length"]))
-                if self.headers.get("Content-Encoding") == "gzip":
-                    raw = gzip.decompress(raw)
-                lines = raw.decode().splitlines()
-                if self.path.startswith("/api/v2/query"):
-                    status, message, headers = 404, NO_BUCKET, {}
-                else:
-                    points = [line for line in lines if not line.startswith("#")]
-                    if points:
-                        outer.sent += 1
-                    outer.requests.append(self.path)
-                    status, message, headers = outer.respond(lines)
-                if status == 204:
-                    outer.taken += points
-                said = json.dumps({"code": "x", "message": message}).encode()
-                body = b"" if status == 204 else said
-                self.send_response(status)
-                for name, value in headers.items():
-                    self.send_header(name, value)
-                self.send_header("Content-Length", str(len(body)))
-                self.end_headers()
-                self.wfile.write(body)
-
-            disable_nagle_algorithm = True
-
-            def log_message(self, *_: object) -> None:
-                pass
-
-        self._server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-        self.url = f"http://127.0.0.1:{self._server.server_address[1]}"
-        self._thread = threading.Thread(
-            target=self._server.serve_forever, args=(0.05,), daemon=True
-        )
-        self._thread.start()
-
-    def close(self) -> None:
-        self._server.shutdown()
-        self._server.server_close()
+    def _answer(self, asked: Asked) -> Answer:
+        if asked.path.startswith("/api/v2/query"):
+            status, message, headers = 404, NO_BUCKET, {}
+        else:
+            lines = asked.body.decode().splitlines()
+            points = [line for line in lines if not line.startswith("#")]
+            self.sent += bool(points)
+            self.requests.append(asked.path)
+            status, message, headers = self.respond(lines)
+            if status == 204:
+                self.taken += points
+                return Answer(204)
+        return Answer(status, json.dumps({"code": "x", "message": message}).encode(), headers)
 
 
 @pytest.fixture
-def other_end() -> Iterator[Answering]:
-    server = Answering()
+def other_end() -> Iterator[OtherEnd]:
+    server = OtherEnd()
     yield server
     server.close()
 
@@ -92,7 +63,7 @@ def path(tmp_path: Path) -> Path:
     return path
 
 
-def test_one_bad_point_is_set_aside_alone_and_told(other_end: Answering, path: Path) -> None:
+def test_one_bad_point_is_set_aside_alone_and_told(other_end: OtherEnd, path: Path) -> None:
     def picky(lines: list[str]) -> tuple[int, str, dict[str, str]]:
         bad = any("celsius=99.5" in line for line in lines)
         return (400, "unable to parse it", {}) if bad else OK
@@ -115,7 +86,7 @@ def test_one_bad_point_is_set_aside_alone_and_told(other_end: Answering, path: P
 
 
 def test_a_server_that_takes_nothing_is_not_asked_for_every_line(
-    other_end: Answering, path: Path
+    other_end: OtherEnd, path: Path
 ) -> None:
     other_end.respond = lambda _lines: (400, "bucket type is wrong", {})
     with Journal.open(path) as journal:
@@ -127,9 +98,7 @@ def test_a_server_that_takes_nothing_is_not_asked_for_every_line(
         assert "2100 points of 2026-02-10 were refused" in mirror.standing().words
 
 
-def test_points_dropped_for_their_age_do_not_stop_the_rest(
-    other_end: Answering, path: Path
-) -> None:
+def test_points_dropped_for_their_age_do_not_stop_the_rest(other_end: OtherEnd, path: Path) -> None:
     other_end.respond = lambda _lines: (
         422,
         "failure writing points to database: partial write: points beyond retention policy "
@@ -143,7 +112,7 @@ def test_points_dropped_for_their_age_do_not_stop_the_rest(
         assert "60 points of 2026-02-10 were refused" in mirror.standing().words
 
 
-def test_the_reason_at_the_end_of_a_long_answer_is_said(other_end: Answering, path: Path) -> None:
+def test_the_reason_at_the_end_of_a_long_answer_is_said(other_end: OtherEnd, path: Path) -> None:
     """InfluxDB 2.8 names whole series, with all their tags, before it says why."""
     series = "temperature,brooder=porch,place=floor,probe=floor,site=" + "long\\ name" * 40
     other_end.respond = lambda _lines: (
@@ -166,7 +135,7 @@ def test_the_reason_at_the_end_of_a_long_answer_is_said(other_end: Answering, pa
 
 
 @pytest.mark.parametrize("status", [429, 503])
-def test_the_servers_own_advice_is_followed(other_end: Answering, path: Path, status: int) -> None:
+def test_the_servers_own_advice_is_followed(other_end: OtherEnd, path: Path, status: int) -> None:
     other_end.respond = lambda _lines: (status, "later", {"Retry-After": "7"})
     cursors: list[object] = []
     with Server(other_end.url, "t", "farm", "b") as sink:
@@ -196,7 +165,7 @@ def test_without_advice_the_wait_doubles_up_to_a_bound() -> None:
     ],
 )
 def test_check_says_what_is_wrong_and_what_would_be_right(
-    other_end: Answering, status: int, message: str, words: str
+    other_end: OtherEnd, status: int, message: str, words: str
 ) -> None:
     other_end.respond = lambda _lines: (status, message, {})
     with Server(other_end.url, "secret-token", "farm", "brooder") as server:
@@ -206,7 +175,7 @@ def test_check_says_what_is_wrong_and_what_would_be_right(
     assert "secret-token" not in answer.words
 
 
-def test_check_asks_of_the_right_bucket(other_end: Answering) -> None:
+def test_check_asks_of_the_right_bucket(other_end: OtherEnd) -> None:
     with Server(other_end.url, "t", "farm", "the bucket") as server:
         assert isinstance(server.may_write(), Sent)
     asked = urllib.parse.urlsplit(other_end.requests[0])

@@ -4,14 +4,13 @@ only that each asks for its own stretch and that its answer is read to the digit
 
 import json
 import re
-import threading
 from collections.abc import Iterator
 from datetime import UTC, datetime
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
 from click.testing import Result
+from support.answering import Answer, Answering, Asked
 from support.birds import chicks_in
 from support.journals import floor_probe
 from typer.testing import CliRunner
@@ -31,32 +30,18 @@ def answer(name: str) -> str:
     return (ANSWERS / f"{name}.csv").read_bytes().decode()
 
 
-class Recorded:
+class Recorded(Answering):
     """Answers each query with what was recorded for it, and with nothing where nothing was."""
 
     def __init__(self) -> None:
         self.asked: list[str] = []
-        outer = self
+        super().__init__(self._answer)
 
-        class Handler(BaseHTTPRequestHandler):
-            def do_POST(self) -> None:
-                body = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
-                outer.asked.append(body["query"])
-                answer = outer.answer(body["query"]).encode()
-                self.send_response(200)
-                self.send_header("Content-Type", "text/csv; charset=utf-8")
-                self.send_header("Content-Length", str(len(answer)))
-                self.end_headers()
-                self.wfile.write(answer)
-
-            disable_nagle_algorithm = True
-
-            def log_message(self, *_: object) -> None:
-                pass
-
-        self._server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-        self.url = f"http://127.0.0.1:{self._server.server_address[1]}"
-        threading.Thread(target=self._server.serve_forever, args=(0.05,), daemon=True).start()
+    def _answer(self, asked: Asked) -> Answer:
+        query = json.loads(asked.body)["query"]
+        self.asked.append(query)
+        headers = {"Content-Type": "text/csv; charset=utf-8"}
+        return Answer(200, self.answer(query).encode(), headers)
 
     def answer(self, flux: str) -> str:
         if 'r.site == "Hillside"' not in flux:
@@ -71,10 +56,6 @@ class Recorded:
         assert start is not None
         days = {"2026-02-10T00:00:00Z": "day_one", "2026-02-11T00:00:00Z": "day_two"}
         return answer(days[start[1]]) if start[1] in days else "\r\n"
-
-    def close(self) -> None:
-        self._server.shutdown()
-        self._server.server_close()
 
 
 @pytest.fixture

@@ -1,22 +1,14 @@
 """Beside the bed, in a real Chromium: sounds until answered, and when the watch is gone."""
 
-from collections.abc import Iterator
-
 import pytest
 from playwright.sync_api import Browser, expect
-from support.browser import PHONE, chromium, keep, needs_chromium, tab
+from support.browser import PHONE, keep, needs_chromium, tab
 from support.fake_api import NIGHT, FakeApi, alarm, brooder, failing_porch, status
 from support.served import Served
 
 from monitor.events import AlarmName, Priority
 
 pytestmark = [pytest.mark.live, needs_chromium]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with chromium() as running:
-        yield running
 
 
 def test_it_sounds_for_what_is_urgent_until_that_is_answered(browser: Browser):

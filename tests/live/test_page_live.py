@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, expect
 from support import nightjournal
-from support.browser import PHONE, chromium, keep, needs_chromium, tab
+from support.browser import PHONE, keep, needs_chromium, tab
 from support.fake_api import NIGHT, FakeApi, brooder, failing_porch, placed, site, status
 from support.patience import LEAST_S
 from support.served import Served
@@ -17,12 +17,6 @@ from support.served import Served
 from monitor.page import day_readings
 
 pytestmark = [pytest.mark.live, needs_chromium]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with chromium() as running:
-        yield running
 
 
 @pytest.fixture

@@ -9,7 +9,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
 from support import nightjournal
-from support.browser import DESK, PHONE, chromium, keep, needs_chromium, tab
+from support.browser import DESK, PHONE, keep, needs_chromium, tab
 from support.fake_api import (
     NIGHT,
     FakeApi,
@@ -68,12 +68,6 @@ ALL_RULES = ONLY_WRONG | {
 RULES_OF_COLOUR = ONLY_WRONG | {
     "runOnly": {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}
 }
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with chromium() as running:
-        yield running
 
 
 @pytest.fixture(scope="module")

@@ -8,7 +8,7 @@ from urllib.parse import urlsplit
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
-from support.browser import PHONE, chromium, keep, needs_chromium, tab
+from support.browser import PHONE, keep, needs_chromium, tab
 from support.receivers import Receiver, http_receiver
 from support.service import QUICK_LIMITS, Service, Thermometer, wait_until
 from support.visitor import Visitor
@@ -30,12 +30,6 @@ width_m = 1.5
   harm_delay_s = 0.5
   clear_delay_s = 1
 """
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with chromium() as running:
-        yield running
 
 
 @pytest.fixture

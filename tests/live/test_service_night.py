@@ -22,13 +22,6 @@ from monitor.journal.reader import JournalReader
 pytestmark = pytest.mark.live
 
 
-def say_cold(probe: Thermometer, count: int, first: int = 0) -> None:
-    """21 degC and a little, each another."""
-    for number in range(first, first + count):
-        probe.say(f"21.{number:04}")
-        time.sleep(0.1)
-
-
 @pytest.fixture(params=["built-in", "mosquitto"])
 def broker_port(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[int | None]:
     """None: the service brings its own."""
@@ -57,7 +50,7 @@ def test_a_cold_floor_reaches_the_phone_and_the_mailbox(
     ):
         service.placed()
         begun = time.monotonic()
-        say_cold(probe, 20)
+        probe.goes_on(21.0, 20)
         [first, *_] = phone.wait_for(1)
         [letter, *_] = mailbox.wait_for(1)
         print(f"phone after {first.at - begun:.1f} s, mailbox after {letter.at - begun:.1f} s")
@@ -83,7 +76,7 @@ def test_an_alarm_outlives_a_kill_and_is_not_told_twice(
         Thermometer(service.broker_port) as probe,
     ):
         service.placed()
-        say_cold(probe, 20)
+        probe.goes_on(21.0, 20)
         phone.wait_until(lambda p: any("cold" in g.title for g in p.got))
         wait_until(lambda: chill_raised(service), 30, "the alarm in the journal")
         # The worst moment is over when the journal knows that the message went out.
@@ -93,15 +86,13 @@ def test_an_alarm_outlives_a_kill_and_is_not_told_twice(
         told = sorted(phone.titles())
         service.kill()
         service.start()
-        say_cold(probe, 20, first=20)
+        probe.goes_on(21.02, 20)
         probe.wait_acknowledged()
         assert active(service) >= {"chill"}
         assert chill_raised(service) == raised, "the same alarm, raised once"
         assert sorted(phone.titles()) == told, "nobody is told again"
         # And it ends, once, when the floor is warm.
-        for number in range(40):
-            probe.say(f"35.{number:04}")
-            time.sleep(0.1)
+        probe.goes_on(35.0, 40)
         wait_until(lambda: "chill" not in active(service), 30, "the end of the alarm")
         phone.wait_until(lambda p: len(p.got) > len(told), 30)
         probe.wait_acknowledged()
@@ -210,7 +201,7 @@ def test_a_clean_stop_loses_nothing(tmp_path: Path, broker_port: int | None) -> 
         Thermometer(service.broker_port) as probe,
     ):
         service.placed()
-        say_cold(probe, 15)
+        probe.goes_on(21.0, 15)
         wait_until(lambda: contacts(service)[0]["pending"], 30, "a message that waits")
         for number in range(200):
             probe.say(f"22.{number:04}")
@@ -244,7 +235,7 @@ def test_a_reload_takes_new_probes_and_contacts_and_a_wrong_file_changes_nothing
         Thermometer(service.broker_port) as probe,
     ):
         service.placed()
-        say_cold(probe, 15)
+        probe.goes_on(21.0, 15)
         old.wait_until(lambda p: p.tried >= 1)
         service.probes["cool end"] = "brooder/porch/cool"
         service.contacts = {"phone": new.url, "office": new.url}
@@ -286,7 +277,7 @@ def test_a_reload_that_would_lose_birds_is_refused_and_a_renamed_box_keeps_them(
         assert 'renamed_from = \\"porch\\"' in service.log_of_this_start()
         assert "Reloaded" not in service.log_of_this_start()
         with Thermometer(service.broker_port) as probe:
-            say_cold(probe, 15)
+            probe.goes_on(21.0, 15)
             phone.wait_until(lambda p: any("porch: dangerously cold" in g.title for g in p.got))
         # A start takes what it gets, and says it.
         service.stop()
@@ -296,7 +287,7 @@ def test_a_reload_that_would_lose_birds_is_refused_and_a_renamed_box_keeps_them(
         service.reload()
         phone.wait_until(lambda p: any("cold is watched for again" in g.title for g in p.got))
         with Thermometer(service.broker_port) as probe:
-            say_cold(probe, 15)
+            probe.goes_on(21.0, 15)
             phone.wait_until(lambda p: any("Porch: dangerously cold" in g.title for g in p.got))
         assert service.stop() == 0
 

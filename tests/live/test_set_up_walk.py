@@ -2,14 +2,13 @@
 real Chromium walks the guided set-up over real MQTT, with two probes and a real receiver."""
 
 import re
-from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
-from support.browser import PHONE, chromium, keep, needs_chromium, tab
+from support.browser import PHONE, keep, needs_chromium, tab
 from support.ports import free_port
 from support.receivers import http_receiver
 from support.service import Service, Thermometer, wait_until
@@ -35,12 +34,6 @@ class FirstStart(Service):
         text = text.replace("  # [brooders.limits]\n", quick)
         text += f"\n[built_in_broker]\nport = 0\n\n[page]\nport = {self.page_port}\n"
         self.config.write_text(text, encoding="utf-8")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with chromium() as running:
-        yield running
 
 
 def next_(page: Page) -> None:

@@ -9,20 +9,15 @@ Linux kernel, Documentation/w1/slaves/w1_therm.rst."""
 import json
 
 import pytest
+from support.journals import floor_probe as probe
 
 from monitor.events import Moment, Reading
 from monitor.intake.payload import read, read_all
 from monitor.intake.senml import resolve
 from monitor.intake.topics import filter_fault, matches, topic_fault
 from monitor.intake.wires import WireFault, crc8, decode
-from monitor.site import Place, Probe
 
 NOW = 1770693330.0
-
-
-def probe(**kwargs: object) -> Probe:
-    base: dict = {"key": "p/f", "brooder": "p", "name": "f", "topic": "t", "place": Place.FLOOR}
-    return Probe(**(base | kwargs))
 
 
 # --- SenML -------------------------------------------------------------------------------------
@@ -32,7 +27,7 @@ def test_senml_5_1_1_single_data_point():
     pack = '[{"n":"urn:dev:ow:10e2073a01080063","u":"Cel","v":23.1}]'
     (record,) = resolve(json.loads(pack), NOW)
     assert record[:4] == ("urn:dev:ow:10e2073a01080063", "Cel", 23.1, NOW)
-    assert read(pack.encode(), probe(), Moment(NOW, 7.0)) == Reading(NOW, 7.0, "p/f", 23.1)
+    assert read(pack.encode(), probe(), Moment(NOW, 7.0)) == Reading(NOW, 7.0, "porch/floor", 23.1)
 
 
 def test_senml_5_1_2_multiple_data_points():
@@ -82,8 +77,8 @@ def test_senml_two_temperatures_with_absolute_times():
     )
     received = Moment(1276020100.0, 50.0)
     assert read_all(pack, probe(), received) == [
-        Reading(1276020076.0, 26.0, "p/f", 23.5),
-        Reading(1276020091.0, 41.0, "p/f", 23.6),
+        Reading(1276020076.0, 26.0, "porch/floor", 23.5),
+        Reading(1276020091.0, 41.0, "porch/floor", 23.6),
     ]
 
 
@@ -141,7 +136,7 @@ RFC_6901_DOCUMENT = {
 def test_json_pointer_section_5_numbers(pointer, value):
     payload = json.dumps(RFC_6901_DOCUMENT).encode()
     outcome = read(payload, probe(value_pointer=pointer), Moment(NOW, NOW))
-    assert outcome == Reading(NOW, NOW, "p/f", float(value))
+    assert outcome == Reading(NOW, NOW, "porch/floor", float(value))
 
 
 @pytest.mark.parametrize(

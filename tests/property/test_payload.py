@@ -6,25 +6,15 @@ import math
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from support.journals import floor_probe as probe
 
 from monitor.events import BadValue, Moment, Reading
 from monitor.intake.payload import MAX_PAYLOAD_BYTES, Rejected, read, read_all
 from monitor.intake.plausible import HIGHEST_C, LOWEST_C
-from monitor.site import Place, Probe
+from monitor.site import Probe
 from monitor.units import Unit, from_celsius
 
 NOW = Moment(1770693330.0, 5000.0)
-
-
-def probe(**kwargs: object) -> Probe:
-    base: dict = {
-        "key": "porch/floor",
-        "brooder": "porch",
-        "name": "floor",
-        "topic": "brooder/porch/floor",
-        "place": Place.FLOOR,
-    }
-    return Probe(**(base | kwargs))
 
 
 BARE = probe()

@@ -6,19 +6,17 @@ and time; a field has one type) and answers our own five forms of query in annot
 Go's writer does (docs.influxdata.com/influxdb/v2/reference/syntax/annotated-csv/). Status codes and
 texts are those of a 2.7 and 2.8. It understands no other Flux."""
 
-import gzip
 import json
 import re
-import threading
 import time
 import urllib.error
 import urllib.parse
 import urllib.request
 from collections import Counter
 from datetime import UTC, datetime
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
+from support.answering import Answer, Answering, Asked
 from support.patience import LEAST_S
 
 NS = 1_000_000_000
@@ -29,7 +27,7 @@ _FIELD = re.compile(r'([a-z_0-9]+)=("(?:[^"\\]|\\["\\])*"|[^,]+)(?:,|$)')
 Series = tuple[str, tuple[tuple[str, str], ...]]
 
 
-class Likeness:
+class Likeness(Answering):
     """Answers from `url` until closed."""
 
     org = "farm"
@@ -41,39 +39,15 @@ class Likeness:
         self.asked: list[str] = []
         self.cut_after: int | None = None  # bytes of an answer, then nothing more
         self.away = False
-        outer = self
+        super().__init__(self._answer)
 
-        class Handler(BaseHTTPRequestHandler):
-            def do_GET(self) -> None:
-                self._do(b"")
-
-            def do_POST(self) -> None:
-                raw = self.rfile.read(int(self.headers.get("Content-Length", 0)))
-                self._do(gzip.decompress(raw) if self.headers.get("Content-Encoding") else raw)
-
-            def _do(self, body: bytes) -> None:
-                token = self.headers.get("Authorization", "").removeprefix("Token ")
-                status, said = outer.answer(self.path, token, body)
-                sent = said.encode() if isinstance(said, str) else json.dumps(said).encode()
-                sent = b"" if status == 204 else sent
-                self.send_response(status)
-                self.send_header("Content-Type", "text/csv" if isinstance(said, str) else "json")
-                if outer.cut_after is None:
-                    self.send_header("Content-Length", str(len(sent)))
-                self.end_headers()
-                self.wfile.write(sent[: outer.cut_after])
-                self.close_connection = outer.cut_after is not None
-
-            def log_message(self, *_: object) -> None:
-                pass
-
-        self._server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-        self.url = f"http://127.0.0.1:{self._server.server_address[1]}"
-        threading.Thread(target=self._server.serve_forever, args=(0.05,), daemon=True).start()
-
-    def close(self) -> None:
-        self._server.shutdown()
-        self._server.server_close()
+    def _answer(self, asked: Asked) -> Answer:
+        token = asked.headers.get("Authorization", "").removeprefix("Token ")
+        status, said = self.answer(asked.path, token, asked.body)
+        sent = said.encode() if isinstance(said, str) else json.dumps(said).encode()
+        kind = {"Content-Type": "text/csv" if isinstance(said, str) else "json"}
+        cut = self.cut_after
+        return Answer(status, b"" if status == 204 else sent[:cut], kind, says_length=cut is None)
 
     # -- what a test does beside the mirror
 

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from monitor.events import Moment
+from monitor.service.clock import Clock
+from monitor.service.startup import Opened, open_all
 from monitor.settings import Settings, load_settings
 
 ONE_BOX = """
@@ -46,6 +48,14 @@ class HandClock:
 
     def running_s(self) -> float:
         return self.on_for_s
+
+
+def started(settings: Settings, clock: Clock | None = None) -> Opened:
+    """What a start makes of the journal there; it is closed again."""
+    opened = open_all(settings, clock)
+    if opened.journal is not None:
+        opened.journal.close()
+    return opened
 
 
 def stopped_clock(at: float) -> HandClock:

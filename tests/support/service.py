@@ -426,6 +426,12 @@ class Thermometer:
             else:
                 self._flying[info.mid] = value
 
+    def goes_on(self, temp_c: float, count: int, every_s: float = 0.1) -> None:
+        """Says about that, so many times, each time another value."""
+        for number in range(count):
+            self.say(f"{temp_c + number / 1000:.4f}")
+            time.sleep(every_s)
+
     def wait_acknowledged(self, count: int | None = None, within_s: float = 60.0) -> None:
         """Until that many (None: all that were said) are acknowledged."""
         wait_until(

@@ -4,24 +4,13 @@ import json
 
 import pytest
 from jsonpointer import JsonPointerException, resolve_pointer
+from support.journals import floor_probe as probe
 
 from monitor.events import BadValue, Moment, Reading
 from monitor.intake.payload import Rejected, read, read_all
-from monitor.site import Place, Probe
 from monitor.units import Unit
 
 NOW = Moment(1770693330.0, 5000.0)  # 2026-02-10T03:15:30Z
-
-
-def probe(**kwargs: object) -> Probe:
-    base: dict = {
-        "key": "porch/floor",
-        "brooder": "porch",
-        "name": "floor",
-        "topic": "brooder/porch/floor",
-        "place": Place.FLOOR,
-    }
-    return Probe(**(base | kwargs))
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ from pathlib import Path
 from random import Random
 
 import pytest
-from support.one_box import settings_of, stopped_clock
+from support.one_box import settings_of, started, stopped_clock
 from support.rehearsed import placed
 from typer.testing import CliRunner
 
@@ -20,7 +20,6 @@ from monitor.journal.store import Journal
 from monitor.service.core import Core
 from monitor.service.rehearsed_night import SITE_FILE, NightStory, RehearsedNight
 from monitor.service.replay import Replay
-from monitor.service.startup import open_all
 from monitor.settings import Settings
 
 Said = tuple[float, str, str]
@@ -58,13 +57,6 @@ def brought_in(settings: Settings, record: list[str], folder: Path) -> None:
     assert done.exit_code == 0, done.output
 
 
-def started(settings: Settings, at: float) -> Core:
-    opened = open_all(settings, stopped_clock(at))
-    assert opened.journal is not None
-    opened.journal.close()
-    return opened.core
-
-
 def told(core: Core, said: Iterable[Said]) -> list[tuple[str, str]]:
     """Priority and title of what is told while this is heard."""
     messages = []
@@ -85,7 +77,7 @@ def test_a_moved_watch_goes_on_as_the_old_one_would(
     old.feed(record)
     assert old.core is not None
     brought_in(settings, record, tmp_path)
-    new = started(settings, moved_at)
+    new = started(settings, stopped_clock(moved_at)).core
     assert new.waiting.changes == []
     rest = [said for said in night.messages() if moved_at <= said[0] < moved_at + 3600]
     expected = told(old.core, rest)
@@ -110,7 +102,7 @@ def test_what_was_over_long_ago_is_not_asked_for_again(
         with Journal.open(settings.journal_path) as journal:
             journal.commit(last)
     back_at = left_at + 3 * DAY_S
-    new = started(settings, back_at)
+    new = started(settings, stopped_clock(back_at)).core
     dice = Random(1)
     warm = [
         (back_at + second, f"brooder/porch/{name}", f"{temp_c + dice.choice((0, 1, 2)) / 16}")
@@ -134,7 +126,7 @@ def test_what_was_silent_before_the_record_began_is_told_to_nobody(
     old = Commit(snapshots={"engine": {"version": 1}}, advanced_to=Moment(left_at, left_at))
     with Journal.open(settings.journal_path) as journal:
         journal.commit(old)
-    core = started(settings, left_at + 30)
+    core = started(settings, stopped_clock(left_at + 30)).core
     rest = [said for said in night.messages() if left_at + 30 < said[0] < left_at + 3600]
     assert not [title for _, title in told(core, rest) if "readings" in title]
 
@@ -149,7 +141,7 @@ def test_a_state_of_another_form_is_made_good_from_the_record(
     )
     with Journal.open(settings.journal_path) as journal:
         journal.commit(other)
-    core = started(settings, left_at + 30)
+    core = started(settings, stopped_clock(left_at + 30)).core
     box = core.status(Moment(left_at + 30, left_at + 30)).brooder("porch")
     assert box is not None
     assert box.batch is not None

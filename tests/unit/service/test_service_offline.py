@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from support.birds import chicks_in
-from support.one_box import settings_of
+from support.one_box import settings_of, started
 
 from monitor.events import AlarmName, Moment
 from monitor.journal.reader import JournalReader
@@ -13,7 +13,6 @@ from monitor.journal.store import Journal
 from monitor.service import offline
 from monitor.service.core import Core
 from monitor.service.rehearsed_night import SITE_FILE
-from monitor.service.startup import open_all
 from monitor.settings import Settings
 
 AWAY_S = 3600.0
@@ -50,9 +49,7 @@ def test_an_entry_while_nobody_watches_raises_no_silence_and_the_gap_stays_one(
     with JournalReader(settings.journal_path) as reader:
         assert reader.changes() == []
     offline.answer(settings, "entry", {"entry": "note", "brooder": "porch", "note": "again"})
-    there = open_all(settings)
-    assert there.journal is not None
-    there.journal.close()
+    there = started(settings)
     now = there.clock.now()
     later = Moment(now.at + 130, now.tick + 130)
     there.core.advance(later)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from support.birds import chicks_in
-from support.one_box import settings_of, stopped_clock
+from support.one_box import settings_of, started, stopped_clock
 
 from monitor.events import AlarmName, Moment, Reading
 from monitor.journal.bringing_in import Arrivals
@@ -15,7 +15,7 @@ from monitor.journal.records import Commit
 from monitor.journal.store import Journal
 from monitor.service.core import Core
 from monitor.service.rehearsed_night import SITE_FILE
-from monitor.service.startup import Opened, open_all
+from monitor.service.startup import Opened
 from monitor.settings import Settings
 from monitor.watch.quarter_hours import QuarterHours
 
@@ -45,10 +45,7 @@ def bounded(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def opened(settings: Settings) -> Opened:
-    there = open_all(settings, stopped_clock(NOW))
-    if there.journal is not None:
-        there.journal.close()
-    return there
+    return started(settings, stopped_clock(NOW))
 
 
 def a_run(settings: Settings, ended_at: float, *more: Reading, snapshots: bool = True) -> None:

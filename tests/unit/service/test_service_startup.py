@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from support.birds import chicks_in
-from support.one_box import settings_of, stopped_clock
+from support.one_box import settings_of, started, stopped_clock
 
 from monitor.events import AlarmName, Entry, EntryKind, Moment, Priority, Reading
 from monitor.journal.opening import fault_of
@@ -16,7 +16,7 @@ from monitor.journal.records import Commit, Entered, StorageFault
 from monitor.journal.store import Journal
 from monitor.service import startup
 from monitor.service.second_copy import SecondCopy
-from monitor.service.startup import Opened, open_all
+from monitor.service.startup import Opened
 from monitor.settings import Settings
 
 T0 = 1_770_685_200.0  # 2026-02-10T01:00:00Z
@@ -47,10 +47,7 @@ def damage(settings: Settings, statement: str) -> None:
 
 
 def opened(settings: Settings) -> Opened:
-    done = open_all(settings, stopped_clock(T0 + 120))
-    if done.journal is not None:
-        done.journal.close()
-    return done
+    return started(settings, stopped_clock(T0 + 120))
 
 
 def heads(done: Opened) -> int:

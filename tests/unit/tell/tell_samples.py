@@ -6,6 +6,7 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from support.birds import chicks_in
+from support.engine_night import a_brooder, a_probe
 
 from monitor.events import (
     AlarmName,
@@ -37,28 +38,11 @@ NIGHT = local(11, 2, 20)
 
 
 def probe(name: str, place: Place = Place.FLOOR, brooder: str = "porch") -> Probe:
-    return Probe(
-        key=f"{brooder}/{name}",
-        brooder=brooder,
-        name=name,
-        topic=f"brooder/{brooder}/{name}",
-        place=place,
-    )
+    return a_probe(brooder, name, place)
 
 
 def site(units: Unit = Unit.CELSIUS) -> Site:
-    porch = Brooder(
-        name="porch",
-        length_m=1.5,
-        width_m=1.5,
-        height_m=0.56,
-        cover="plywood",
-        probes=(probe("floor"), probe("cool end", Place.COOL_END)),
-        heat=(
-            HeatSource(name="west lamp", kind="lamp", watts=250),
-            HeatSource(name="east lamp", kind="lamp", watts=250),
-        ),
-    )
+    porch = replace(a_brooder(), probes=(probe("floor"), probe("cool end", Place.COOL_END)))
     shed = Brooder(
         name="shed",
         length_m=2,

@@ -21,7 +21,6 @@ from monitor.events import (
     Priority,
     Reading,
 )
-from monitor.site import Site
 from monitor.tell.contact import Contact
 from monitor.tell.message import Message, MessageKind
 from monitor.tell.notification_plan import NotificationPlan
@@ -776,9 +775,7 @@ def test_a_box_that_has_its_heat_again_is_no_longer_in_the_repeat_for_a_cold_nig
 
 def test_where_no_other_brooder_could_join_silence_is_told_at_once():
     here = site()
-    alone = Site(
-        name=here.name, timezone=here.timezone, units=here.units, brooders=here.brooders[:1]
-    )
+    alone = replace(here, brooders=here.brooders[:1])
     for where, brooder in ((alone, "porch"), (here, None)):
         plan = NotificationPlan(where, (ME,))
         plan.advance(Moment(NIGHT - 60, NIGHT - 60))

@@ -540,11 +540,7 @@ def test_an_alarm_that_ends_for_another_reason_does_not_say_that_it_came_right(a
 
 @given(name=st.text("abcdefghij klm", min_size=1, max_size=40).filter(str.strip))
 def test_a_long_name_of_a_brooder_does_not_push_the_figures_off_a_locked_phone(name):
-    here = site()
-    named = Site(
-        name=here.name, timezone=here.timezone, units=Unit.FAHRENHEIT, brooders=here.brooders
-    )
-    words = wording.for_change(change(AlarmName.CHILL, brooder=name), named)
+    words = wording.for_change(change(AlarmName.CHILL, brooder=name), site(Unit.FAHRENHEIT))
     assert "should be 95.0 °F. Go now. Check" in f"{words.title}\n{words.body}"[:110]
 
 

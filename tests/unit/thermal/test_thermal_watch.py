@@ -2,6 +2,7 @@
 seeds are fixed; the figures over many nights are in the benchmark and in `test_thermal_nights`."""
 
 import json
+from dataclasses import replace
 from functools import cache
 from math import exp
 from random import Random
@@ -9,6 +10,7 @@ from random import Random
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.engine_night import a_brooder
 from support.scenarios import Night, make
 from support.watched import DAY_0
 
@@ -24,12 +26,8 @@ OUTSIDE = "porch/outside"
 
 def box(*places: str, watts: tuple[float, ...] = (250.0, 250.0)) -> Brooder:
     """A box with probes named by their places."""
-    return Brooder(
-        name="porch",
-        length_m=1.5,
-        width_m=1.5,
-        height_m=0.56,
-        cover="plywood",
+    return replace(
+        a_brooder(),
         probes=tuple(
             Probe(key=f"porch/{p}", brooder="porch", name=p, topic=p, place=Place(p.split()[0]))
             for p in places

@@ -5,7 +5,6 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from math import exp
 from random import Random
-from zoneinfo import ZoneInfo
 
 import pytest
 from support.birds import chicks_in
@@ -13,14 +12,12 @@ from support.engine_night import EVENING, Night, a_brooder, a_probe, a_site
 
 from monitor.events import (
     AlarmName,
-    Change,
     ChangeKind,
     Moment,
     Priority,
     Reading,
 )
-from monitor.site import Brooder, HeatSource, Place, Probe, Site
-from monitor.units import Unit
+from monitor.site import Place, Site
 from monitor.watch.engine import Engine
 
 START = datetime(2026, 2, 10, tzinfo=UTC).timestamp()
@@ -30,27 +27,9 @@ DELAY_S, CONFIRM_S = 30.0, 60.0
 
 
 def site(floor_probes: int, outside: bool) -> Site:
-    probes = tuple(
-        Probe(key=f"porch/f{n}", brooder="porch", name=f"f{n}", topic=f"t/{n}", place=Place.FLOOR)
-        for n in range(floor_probes)
-    )
-    shade = Probe(key="site/o", brooder=None, name="o", topic="t/o", place=Place.OUTSIDE)
-    box = Brooder(
-        name="porch",
-        length_m=1.5,
-        width_m=1.5,
-        height_m=0.56,
-        cover="plywood",
-        heat=(HeatSource(name="lamp", kind="lamp", watts=250),),
-        probes=probes,
-    )
-    return Site(
-        name="Hillside",
-        timezone=ZoneInfo("America/Chicago"),
-        units=Unit.CELSIUS,
-        brooders=(box,),
-        probes=(shade,) if outside else (),
-    )
+    """With one lamp."""
+    box = a_brooder(floors=floor_probes)
+    return a_site(replace(box, heat=box.heat[:1]), outside=outside)
 
 
 def readings(
@@ -60,11 +39,11 @@ def readings(
     end = hours_well * 3600
     at = every_s
     while at < end + 1800:
-        for n in range(floor_probes):
+        for n, probe in enumerate(("porch/floor", "porch/far floor")[:floor_probes]):
             temp_c = 34.5 + 0.06 * ((at // every_s + n) % 3) if at < end else cold_c
-            yield Reading(START + at + n, START + at + n, f"porch/f{n}", temp_c)
+            yield Reading(START + at + n, START + at + n, probe, temp_c)
         if heard:
-            yield Reading(START + at + 5, START + at + 5, "site/o", 6.0)
+            yield Reading(START + at + 5, START + at + 5, "site/shade", 6.0)
         at += every_s
 
 
@@ -77,8 +56,7 @@ def test_a_floor_that_stays_cold_is_urgent_within_minutes(
     floor_probes: int, every_s: float, hours_well: float, cold_c: float, outside: str
 ) -> None:
     engine = Engine(site(floor_probes, outside != "none"), Moment(START, START))
-    placed = chicks_in(START, number=1)
-    changes: list[Change] = engine.entry(placed, Moment(START, START))
+    changes = engine.entry(chicks_in(START, number=1), Moment(START, START))
     for reading in readings(floor_probes, every_s, hours_well, cold_c, outside == "heard"):
         changes += engine.reading(reading)
     cold_from = START + hours_well * 3600
@@ -159,8 +137,7 @@ def test_in_a_box_hardly_seen_yet_the_plain_delays_hold(temp_c: float) -> None:
     """Ten minutes well, then below the band (31) or the chill limit (27): three minutes and thirty
     seconds, as the configuration says."""
     engine = Engine(site(1, outside=False), Moment(START, START))
-    placed = chicks_in(START, number=1)
-    changes = engine.entry(placed, Moment(START, START))
+    changes = engine.entry(chicks_in(START, number=1), Moment(START, START))
     for reading in readings(1, 30.0, 1 / 6, temp_c, False):
         changes += engine.reading(reading)
     raised = {c.alarm: c.at - START - 600 for c in changes if c.change is ChangeKind.RAISED}
