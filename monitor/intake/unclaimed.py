@@ -4,7 +4,7 @@ Filled by intake.listener or the built-in broker; read by `brooder probes` and t
 
 import json
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from monitor.bounded import Bounded
@@ -48,6 +48,12 @@ class Unclaimed:
             old = self._heard.get(topic)
             count = old[0] + 1 if old else 1
             self._heard[topic] = (count, at, bytes(payload[:KEPT_PAYLOAD_BYTES]), whole)
+
+    def forget(self, topics: Iterable[str]) -> None:
+        """A probe has them now."""
+        with self._lock:
+            for topic in topics:
+                self._heard.pop(topic, None)
 
     def latest(self) -> list[Heard]:
         """Every topic kept, the latest first, with what may be a temperature in it."""

@@ -148,6 +148,7 @@ class BrokerSide:
             self._built_in.set_rights(rights)
         if self.link is not None:
             self.link.set_topics(self._topics())
+        self.unclaimed.forget(self._topics())
 
     @property
     def link(self) -> BrokerLink | None:

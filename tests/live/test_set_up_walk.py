@@ -93,6 +93,8 @@ def test_a_phone_sets_everything_up_and_answers_its_first_urgent_message(
         page.click("text=porch/floor")
         next_(page)
         page.click("text=Back to the probes")
+        expect(page.locator('a[href$="topic=esp/2"]')).to_be_visible()
+        expect(page.locator('a[href$="topic=esp/1"]')).to_have_count(0)
         page.click('a[href$="topic=esp/2"]')
         page.click("text=site/shade")
         next_(page)
