@@ -218,8 +218,8 @@ def _box_edit(settings: Settings, about: str, given: Answers, new: Answers) -> E
 
     def change(document: TOMLDocument) -> None:
         if old is None:
-            table: Any = append(document, "brooders", {"name": ""}, indented=False)
-            _put_all(table, given, _OF_BOX)
+            said = {key: given[key] for key in _OF_BOX if key in given}
+            append(document, "brooders", said, indented=False)
             return
         table = holder_of(document, old.name)
         _put_all(table, new, _OF_BOX)
@@ -248,9 +248,9 @@ def _heat_form(settings: Settings, about: str) -> StepForm:
             Field(
                 f"{row} name",
                 f"Source {row}",
-                "Such as west lamp. Left empty, there is none."
-                if row == len(heat) + 1 or (not heat and row == 1)
-                else "",
+                "Emptied, it is taken out."
+                if row <= len(heat)
+                else "Such as west lamp. Left empty, there is none.",
             ),
             Field(f"{row} kind", "What it is", options=kinds, only_with=f"{row} name"),
             Field(f"{row} watts", "Watts", only_with=f"{row} name"),
@@ -298,7 +298,7 @@ def _heat_edit(settings: Settings, about: str, given: Answers, _new: Answers) ->
     ]
     wrong = {}
     for number, row in enumerate(rows, 1):
-        if row["name"] or row["watts"]:
+        if row["name"] or (row["watts"] and number > len(box.heat)):
             if not row["name"]:
                 wrong[f"{number} name"] = "Give it a name, such as west lamp."
             if not _number(row["watts"]):
@@ -592,23 +592,27 @@ def _contact_edit(settings: Settings, about: str, given: Answers, new: Answers) 
         raise WrongAnswers(wrong)
     file = _secret_file(f"contact-{plain(name)[:40]}", settings)
 
+    said: dict[str, Any] = {"name": name}
+    if url:
+        said["url_file"] = file
+    if wants in _WANTS and (contact is None or "wants" in new):
+        said["priorities"] = list(_WANTS[wants][1])
+    if "after_minutes" in new:
+        said["after_minutes"] = minutes
+
     def change(document: TOMLDocument) -> None:
         if contact is None:
-            table: Any = append(document, "contacts", {"name": name}, indented=False)
-        else:
-            index = [one.get("name") for one in document["contacts"]].index(contact.name)
-            if wants == _OUT:
-                remove(document, "contacts", index)
-                return
-            table = document["contacts"][index]
-            put(table, "name", name)
+            append(document, "contacts", said, indented=False)
+            return
+        index = [one.get("name") for one in document["contacts"]].index(contact.name)
+        if wants == _OUT:
+            remove(document, "contacts", index)
+            return
+        table = document["contacts"][index]
         if url:
             put(table, "url", None)
-            put(table, "url_file", file)
-        if wants in _WANTS and (contact is None or "wants" in new):
-            put(table, "priorities", list(_WANTS[wants][1]))
-        if "after_minutes" in new:
-            put(table, "after_minutes", minutes)
+        for key, value in said.items():
+            put(table, key, value)
 
     return Edit(change=change, secret_file=file if url else None, secret=url)
 

@@ -71,7 +71,7 @@ def put(table: Any, key: str, value: Any) -> None:
         table[key] = value
 
 
-def append(holder: Any, name: str, values: Mapping[str, Any], *, indented: bool) -> Table:
+def append(holder: Any, name: str, values: Mapping[str, Any], *, indented: bool) -> None:
     """One more `[[holder.name]]`, before the remarks that stand after the last one."""
     table = tomlkit.table()
     for key, value in values.items():
@@ -91,7 +91,6 @@ def append(holder: Any, name: str, values: Mapping[str, Any], *, indented: bool)
     written: Table = tables.body[-1]
     for item in (Whitespace("\n"), *tail):
         written.value.body.append((None, item))
-    return written
 
 
 def remove(holder: Any, name: str, index: int) -> None:

@@ -63,7 +63,7 @@ def test_only_the_answered_line_changes_and_its_remark_stays(desk: SetUp) -> Non
 
 def test_sources_are_added_changed_and_taken_out(desk: SetUp) -> None:
     said = {"1 name": "west lamp", "1 kind": "lamp", "1 watts": "175", "3 name": "plate"}
-    said |= {"2 name": "", "2 watts": "", "3 kind": "plate", "3 watts": "60"}
+    said |= {"2 name": "", "3 kind": "plate", "3 watts": "60"}
     answer(desk, Step.HEAT, **said)
     heat = desk.settings().site.brooders[0].heat
     assert [(s.name, s.kind, s.watts) for s in heat] == [
@@ -171,6 +171,9 @@ def test_a_renamed_box_keeps_its_birds_and_another_one_is_added(desk: SetUp) -> 
     side = {"length": "4 ft", "width": "4 ft", "height": "20 in"}
     answer(desk, Step.BOX, "", name="shed", **side, walls="foam", cover="wire")
     assert [b.name for b in desk.settings().site.brooders] == ["big box", "shed"]
+    written = desk.settings().source.read_text()
+    assert 'name = "shed"\nlength = "4 ft"\n' in written, "a box's lines stand together"
+    assert written.index('cover = "wire"') < written.index("# Who is told.")
 
 
 def test_a_file_changed_by_hand_meanwhile_stays_what_it_is(desk: SetUp) -> None:
