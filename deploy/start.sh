@@ -47,7 +47,10 @@ EOF
 fi
 
 case "${1-}" in
-    '') set -- watch ;;
+    '')
+        set -- watch
+        echo 'Where it says "brooder VERB", type in a second terminal: sh deploy/start.sh VERB' >&2
+        ;;
 esac
 export BROODER_CONFIG="${BROODER_CONFIG:-$here/config/brooder.toml}"
 exec "$venv/bin/brooder" "$@"

@@ -1,5 +1,6 @@
 """`brooder probes try`: a reading without hardware, over the very way a probe's readings take."""
 
+import json
 import os
 import sys
 import time
@@ -12,7 +13,6 @@ import typer
 from monitor.commands.ask import request
 from monitor.commands.common import NOT_WELL, ConfigOption, complain, fail, out, settings_or_exit
 from monitor.commands.tonight import temperature_or_exit
-from monitor.commands.watch import sample
 from monitor.intake.link import BrokerAddress
 from monitor.intake.rights import accounts_of
 from monitor.intake.try_broker import try_broker
@@ -20,7 +20,7 @@ from monitor.measures import span
 from monitor.service.configured import broker_address
 from monitor.settings import Settings
 from monitor.site import Probe
-from monitor.units import shown
+from monitor.units import from_celsius, shown
 
 _HEARD_WITHIN_S = 15.0
 _PROBE_C = (-55.0, 125.0)  # what a DS18B20 can say
@@ -67,6 +67,15 @@ def attempt(
         f"this account may not publish {meant.topic}, or the service may not read it."
     )
     raise typer.Exit(NOT_WELL)
+
+
+def sample(probe: Probe, temp_c: float) -> str:
+    """A payload as this probe would send it."""
+    document: Any = round(from_celsius(temp_c, probe.unit), 2)
+    for step in reversed((probe.value_pointer or "").split("/")[1:]):
+        name = step.replace("~1", "/").replace("~0", "~")
+        document = [document] if name == "0" else {name: document}
+    return json.dumps(document)
 
 
 def _probe(settings: Settings, name: str) -> Probe:

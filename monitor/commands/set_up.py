@@ -40,6 +40,9 @@ def set_up(
         fail(f'the step is "{step}"; it must be one of {", ".join(STEPS)}')
     settings = settings_or_exit(config)
     desk = SetUp(settings.source)
+    out().print(
+        f"Enter keeps what is in brackets, {_CLEAR} clears it, Ctrl-C leaves a step as it was."
+    )
     for one in STEPS if step is None else (Step(step),):
         if step is None and not _wanted(one, desk):
             continue

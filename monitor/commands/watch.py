@@ -2,11 +2,10 @@
 
 import asyncio
 import errno
-import json
 import shlex
 import sys
 from collections.abc import Callable
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
@@ -20,7 +19,6 @@ from monitor.commands.common import (
     settings_or_exit,
 )
 from monitor.commands.early_signals import reload_asked
-from monitor.intake.rights import accounts_of
 from monitor.journal.records import StorageFault
 from monitor.service.logs import LEVELS, set_up
 from monitor.service.replay import message_lines
@@ -28,9 +26,8 @@ from monitor.service.run import Hooks, Page, Places, run
 from monitor.service.service_api import ServiceApi
 from monitor.settings import Settings, SettingsFault
 from monitor.settings.load_apart import load_apart
-from monitor.site import Probe
 from monitor.tell.message import Message
-from monitor.units import from_celsius, sign
+from monitor.units import sign
 
 _NO_PORT = (errno.EADDRINUSE, errno.EADDRNOTAVAIL, errno.EACCES)
 
@@ -103,15 +100,6 @@ def on_terminal(settings: Settings) -> Callable[[Message], None]:
     return show
 
 
-def sample(probe: Probe, temp_c: float = 33.4) -> str:
-    """A payload as this probe would send it."""
-    document: Any = round(from_celsius(temp_c, probe.unit), 2)
-    for step in reversed((probe.value_pointer or "").split("/")[1:]):
-        name = step.replace("~1", "/").replace("~0", "~")
-        document = [document] if name == "0" else {name: document}
-    return json.dumps(document)
-
-
 def announce(settings: Settings, places: Places) -> None:
     """Where everything is, and what a probe must publish."""
     probe = next((p for b in settings.site.brooders for p in b.probes), None)
@@ -131,13 +119,7 @@ def announce(settings: Settings, places: Places) -> None:
             f"  A probe publishes, with QoS 1, {payload} in {sign(probe.unit)}, for example to"
         )
         lines.append(f"           {probe.topic}")
-        if places.broker_port is not None:
-            own = settings.file.built_in_broker
-            login = f"-u {shlex.quote(accounts_of(probe)[0])} -P ... " if own.accounts_file else ""
-            lines.append(
-                f"  Try it:  mosquitto_pub -p {places.broker_port} {login}-q 1 "
-                f"-t {shlex.quote(probe.topic)} -m {shlex.quote(sample(probe))}"
-            )
+        lines.append(f"  Try it:  brooder probes try {shlex.quote(probe.key)} 92F")
     if not settings.file.contacts:
         lines.append("  No contacts yet: alarms appear here, in the log and on MQTT alone.")
     lines.append(

@@ -13,10 +13,13 @@ from typer.testing import CliRunner
 
 from monitor import __version__
 from monitor.commands import VERBS, build, main
+from monitor.commands.probes_try import sample
 from monitor.commands.tonight import temperature_or_exit, watts_or_exit
-from monitor.commands.watch import sample
+from monitor.commands.watch import announce
 from monitor.events import Moment, Reading
 from monitor.intake.payload import read
+from monitor.service.run import Places
+from monitor.settings import load_settings
 from monitor.site import Place, Probe
 from monitor.units import Unit
 
@@ -438,6 +441,16 @@ def test_brackets_in_a_note_are_shown_as_they_were_written(config: Path) -> None
     assert "[red]loud[/red] [x]" in call("flock", "list", "--config", config)[1]
 
 
+def test_what_the_start_says_to_type_needs_nothing_that_is_not_there_yet(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    announce(
+        load_settings(Path(__file__).parents[3] / "config/brooder.toml", {}),
+        Places(heard_at=lambda: None),
+    )
+    assert "Try it:  brooder probes try porch/floor 92F" in capsys.readouterr().out
+
+
 @pytest.mark.parametrize("pointer", [None, "/temperature", "/a~1b/0/t", ""])
 @pytest.mark.parametrize("unit", list(Unit))
 def test_the_payload_to_try_a_probe_with_is_one_it_can_read(
@@ -452,6 +465,6 @@ def test_the_payload_to_try_a_probe_with_is_one_it_can_read(
         unit=unit,
         value_pointer=pointer,
     )
-    taken = read(sample(probe).encode(), probe, Moment(0.0, 0.0))
+    taken = read(sample(probe, 33.4).encode(), probe, Moment(0.0, 0.0))
     assert isinstance(taken, Reading)
     assert taken.temp_c == pytest.approx(33.4, abs=0.06)
