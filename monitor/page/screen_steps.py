@@ -28,7 +28,8 @@ _LONGEST_ABOUT = 100
 _OF_A_BOX = (Step.BOX, Step.HEAT, Step.METERS)  # the first one, where none is named
 # By kind of receiver: its addresses, and what to set on the phone.
 _EXAMPLES = tuple(
-    (one.kind, re.findall(r'url = "([^"]+)"', one.lines), one.phone) for one in RECEIVERS
+    (one.kind, re.findall(r'name = "(.+)"\nurl = "(.+)"', one.lines), one.phone)
+    for one in RECEIVERS
 )
 _MOST_PREPARED = 5
 

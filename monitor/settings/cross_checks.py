@@ -89,7 +89,7 @@ def _reads(probe: dict[str, Any]) -> tuple[object, object, object]:
 
 
 def _same_name(key: str, tables: list[dict[str, Any]]) -> Iterator[WrongSetting]:
-    seen: dict[str, int] = {}
+    seen: set[str] = set()
     for index, table in enumerate(tables):
         name = table.get("name")
         if not isinstance(name, str):
@@ -97,11 +97,10 @@ def _same_name(key: str, tables: list[dict[str, Any]]) -> Iterator[WrongSetting]
         if name.casefold() in seen:
             yield WrongSetting(
                 f"{key}[{index}].name",
-                f"is {shown_value(name)}, the name of {key}[{seen[name.casefold()]}] too; "
+                f"is {shown_value(name)}, the name of another one too; "
                 "give each a name of its own.",
             )
-        else:
-            seen[name.casefold()] = index
+        seen.add(name.casefold())
 
 
 def _same_meter(raw: dict[str, Any]) -> Iterator[WrongSetting]:
@@ -214,6 +213,7 @@ WITH_UNIT = {
     "dead_band": "dead_band_c",
     "target": "target_c",
 }
+_DIFFERENCES = ("offset", "band", "harm", "dead_band")
 
 
 def _with_a_unit_once(raw: dict[str, Any]) -> Iterator[WrongSetting]:
@@ -224,12 +224,16 @@ def _with_a_unit_once(raw: dict[str, Any]) -> Iterator[WrongSetting]:
         for plain, older in WITH_UNIT.items():
             if plain not in table:
                 continue
-            example = '"5 ft 6 in" or "1.5 m"' if older.endswith("_m") else '"95 F" or "35 C"'
+            example = '"95 F" or "35 C"'
+            if older.endswith("_m"):
+                example = '"5 ft 6 in" or "1.5 m"'
+            elif plain in _DIFFERENCES:
+                example = '"5 F" or "2.8 C"'
             if older in table:
                 yield WrongSetting(
                     f"{where}.{older}", f"says again what {plain} says; leave it out."
                 )
-            if not str(table[plain]).strip(" .0123456789+-"):
+            if not str(table[plain]).strip(" .0123456789+-") and table[plain] != "":
                 yield WrongSetting(
                     f"{where}.{plain}",
                     f"is {shown_value(table[plain])}, of which unit? Write it with its unit, such "

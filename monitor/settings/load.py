@@ -185,9 +185,8 @@ def _read(source: Path) -> dict[str, Any]:
             str(source), [WrongSetting("", f"cannot be read: {error.strerror}.")]
         ) from error
     except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise SettingsFault(
-            str(source), [WrongSetting("", f"is not valid TOML 1.0: {error}; mend that line.")]
-        ) from error
+        words = f'is not valid TOML 1.0: {error}; mend that line: words stand "in such quotes".'
+        raise SettingsFault(str(source), [WrongSetting("", words)]) from error
 
 
 def _contact_forms(raw: dict[str, Any]) -> list[WrongSetting]:

@@ -76,8 +76,8 @@ priorities = ["urgent", "warning"]""",
 name = "house"
 url = "json://192.168.1.20:8080/alarm"
 priorities = ["urgent"]""",
-        phone="It is sent title and message as JSON by HTTP POST. Without any program: MQTT topic "
-        "brooder/siren, a voice in the house ([tell] voice = true), or the page on a phone at the "
-        "bed.",
+        phone="Nothing to set: the program is sent title and message as JSON by HTTP POST. Without "
+        "any program: MQTT topic brooder/siren, a voice in the house ([tell] voice = true), or the "
+        "page on a phone at the bed.",
     ),
 )

@@ -109,6 +109,7 @@ def test_a_contacts_address_is_asked_hidden_and_never_shown_again(api: FakeApi) 
         wrong = filled(visitor, "contacts", name="two", url="secret nonsense")
         assert wrong.status == 422
         assert "secret nonsense" not in wrong.body
+        assert "Write it again: it is not shown twice." in wrong.words
 
 
 def test_the_probe_in_the_hand_is_named_and_becomes_the_one_that_was_not_heard(
@@ -124,6 +125,8 @@ def test_the_probe_in_the_hand_is_named_and_becomes_the_one_that_was_not_heard(
         assert "In your hand: esp/2, 9.0 °F warmer" in shown.words
         claim = visitor.get("/set-up/step/probes?topic=esp/2")
         assert "porch/floor" in claim.words
+        asked, _, folded = claim.body.partition("<details>")
+        assert ("It sends" in asked, "It sends" in folded) == (True, False), "by it 41 °F is 106"
         change = filled(visitor, "probes", "?about=porch/floor&topic=esp/2")
         assert '+ topic = "esp/2"' in change.words
         assert '+ value = "/t"' in change.words

@@ -132,6 +132,15 @@ def test_the_page_is_opened_with_a_passphrase_alone(desk: SetUp) -> None:
     assert page.passphrase.get_secret_value() == "twelve chicks"
 
 
+def test_a_phone_is_not_sent_to_a_port_where_no_page_is(desk: SetUp) -> None:
+    here = {"listen": "0.0.0.0", "passphrase": "twelve chicks"}
+    with pytest.raises(WrongAnswers) as wrong:
+        answer(desk, Step.PAGE, **here, public_url="http://192.168.1.10")
+    assert "write http://192.168.1.10:8420" in wrong.value.by_field["public_url"]
+    answer(desk, Step.PAGE, **here, public_url="http://192.168.1.10:8420")
+    assert desk.settings().file.page.public_url == "http://192.168.1.10:8420"
+
+
 def test_a_page_at_an_address_of_its_own_stays_there(desk: SetUp) -> None:
     source = desk.settings().source
     page = '\n[page]\nlisten = "192.168.1.10"\npassphrase = "twelve chicks"\n'
@@ -146,6 +155,12 @@ def test_what_the_loader_refuses_is_said_beside_its_question(desk: SetUp) -> Non
         answer(desk, Step.BOX, "porch", length="5", width="90 ft ago", name="a/b")
     assert set(wrong.value.by_field) == {"length", "width", "name"}
     assert wrong.value.by_field["length"].startswith('It is "5", of which unit? Write it with')
+    with pytest.raises(WrongAnswers) as wrong:
+        answer(desk, Step.BOX, "porch", length="")
+    assert 'must be a length such as "5 ft"' in wrong.value.by_field["length"]
+    with pytest.raises(WrongAnswers) as wrong:
+        answer(desk, Step.PROBES, "porch/floor", offset="-0.5")
+    assert 'such as "5 F" or "2.8 C"' in wrong.value.by_field["offset"], "no 95 F is added"
     with pytest.raises(WrongAnswers) as wrong:
         answer(desk, Step.SITE, timezone="Chicago")
     assert "write one like America/Chicago" in wrong.value.by_field["timezone"]

@@ -163,6 +163,8 @@ def test_text_that_is_no_toml_is_named_with_its_line(tmp_path: Path) -> None:
     (line,) = faults(tmp_path, "[site\n")
     assert "not valid TOML" in line
     assert "line 1" in line
+    (line,) = faults(tmp_path, "[site]\nname = “Hillside”\n")
+    assert 'words stand "in such quotes"' in line, "as a phone or a word processor does not write"
 
 
 def test_a_file_that_is_not_there_is_said(tmp_path: Path) -> None:
