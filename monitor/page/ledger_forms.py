@@ -104,7 +104,7 @@ FORMS = {
 def entry_from(form: FilledForm, what: LedgerForm, site: Site, now: float) -> Entry | None:
     """The entry, or None with `form.wrong` saying why."""
     names = tuple(box.name for box in site.brooders)
-    at = _at(form, site, now) if "at" in what.fields else now
+    at = _at(form, what, site, now) if "at" in what.fields else now
     mail_days = _mail_days(form) if "mail" in what.fields else None
     entry = Entry(
         at=at,
@@ -184,7 +184,7 @@ def _note(form: FilledForm, what: LedgerForm, mail_days: int | None) -> str | No
     return with_word(first, form.text("note", most=LONGEST_NOTE - len(f"{first}; ")))
 
 
-def _at(form: FilledForm, site: Site, now: float) -> float:
+def _at(form: FilledForm, what: LedgerForm, site: Site, now: float) -> float:
     said = form["at"].strip()
     if not said:
         return now
@@ -194,7 +194,9 @@ def _at(form: FilledForm, site: Site, now: float) -> float:
         form.wrong["at"] = "A date and a time like 2026-03-01T06:30, or leave it empty for now."
         return now
     if at > now + _AHEAD_S:
-        form.wrong["at"] = "That is still to come. Leave it empty for now."
+        form.wrong["at"] = "That is still to come. Left empty, it is now."
+        if what.entry is EntryKind.PLACED:
+            form.wrong["at"] = f'That is still to come: enter it under "{FORMS["expect"].title}".'
     elif at < now - _BACK_S:
         form.wrong["at"] = "That is more than a year ago."
     return at

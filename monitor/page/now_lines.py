@@ -170,7 +170,7 @@ def probes_line(box: BrooderStatus) -> str:
     if not box.probes:
         return "no probe"
     if bad:
-        return f"{many}, not all to go by: {listed(bad)}"
+        return f"{many}, not to go by: {listed(bad)}"
     return f"{many}, all heard" if len(box.probes) > 1 else f"{many}, heard"
 
 

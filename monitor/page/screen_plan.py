@@ -12,9 +12,8 @@ from monitor.brooding.rearing_plan import MOST_BIRDS, changed_box, rearing_plan
 from monitor.page.forms import FilledForm
 from monitor.page.phrases import capital
 from monitor.page.screen import Screen, get
-from monitor.page.screen_tonight import number_in
+from monitor.page.screen_tonight import temp_in
 from monitor.tell.wording.plan_words import PlanSection, plan_sections
-from monitor.units import to_celsius
 
 _COLDEST_C, _WARMEST_C = -60.0, 50.0
 
@@ -44,8 +43,7 @@ class PlanScreen(Screen):
         site = self._frame.api.site
         count = form.whole_number("count", least=1, most=MOST_BIRDS, what="How many birds")
         kind = form.one_of("kind", tuple(KINDS), "What kind of bird")
-        low = number_in(form, "low", "A temperature, like 12 or -3.")
-        low_c = None if low is None else to_celsius(low, site.units)
+        low_c = temp_in(form, "low", "A temperature, like 12 or -3.", site.units)
         lows_c = [] if form["low"].strip() else self._frame.api.watcher()["forecast_lows"]
         if lows_c:
             low_c = min(lows_c)

@@ -7,10 +7,11 @@ from starlette.responses import Response
 from monitor.brooding.envelope import COVERS
 from monitor.brooding.lamp_safety import overload
 from monitor.brooding.objection import Objection
+from monitor.measures import temp_c
 from monitor.page.forms import FilledForm
 from monitor.page.screen import Screen, get
 from monitor.tell.wording import first_aid
-from monitor.units import to_celsius
+from monitor.units import Unit
 
 MOST_WATTS = 5000.0
 _COLDEST_C, _WARMEST_C = -50.0, 45.0
@@ -37,10 +38,10 @@ class TonightScreen(Screen):
 
     async def _answered(self, form: FilledForm, names: tuple[str, ...]) -> tuple[str, ...]:
         box = form.one_of("brooder", names, "Which brooder")
-        low = number_in(form, "low", "A temperature, like 12 or -3; leave it empty if not known.")
+        words = "A temperature, like 12 or -3; leave it empty if not known."
+        low_c = temp_in(form, "low", words, self._frame.api.site.units)
         watts = number_in(form, "watts", "Watts, like 250; leave it empty for none.")
         cover = form.one_of("cover", tuple(COVERS), "Cover") if form["cover"] else None
-        low_c = None if low is None else to_celsius(low, self._frame.api.site.units)
         if low_c is not None and not _COLDEST_C <= low_c <= _WARMEST_C:
             form.wrong["low"] = "No night is that cold or warm."
         if watts is not None and not 0 <= watts <= MOST_WATTS:
@@ -68,6 +69,16 @@ class TonightScreen(Screen):
         if watts > 0 or (lamps and cover not in (None, "none", "wire")):
             found.append(first_aid.LAMP_CARE)
         return found
+
+
+def temp_in(form: FilledForm, name: str, words: str, bare: Unit) -> float | None:
+    """In degC, written with its unit or without; None when there is none or it is wrong."""
+    said = form[name].strip().replace("−", "-")
+    try:
+        return temp_c(said, bare) if said else None
+    except ValueError:
+        form.wrong[name] = words
+        return None
 
 
 def number_in(form: FilledForm, name: str, words: str) -> float | None:

@@ -48,7 +48,7 @@ def missing(
     found = [
         *_of_the_watch(status, machine),
         *(one for box in site.brooders for one in _of_box(site, box, status)),
-        *_of_birds(status),
+        *_of_birds(site, status),
         *_of_contacts(contacts, machine),
         *(
             Missing(subject, words, "Change it in the configuration.")
@@ -159,12 +159,15 @@ def _unheard(probe: ProbeStatus) -> bool:
     return probe.at is None or probe.silent
 
 
-def _of_birds(status: SiteStatus | None) -> Iterator[Missing]:
+def _of_birds(site: Site, status: SiteStatus | None) -> Iterator[Missing]:
     if status is not None and not any(box.batch for box in status.brooders):
+        today = datetime.fromtimestamp(status.at, site.timezone).date()
+        to_come = any(box.expected and box.expected.day > today for box in status.brooders)
         yield Missing(
             "birds",
             "no chicks are entered, so nothing watches for cold",
             "Enter them as soon as they are in the box.",
+            essential=not to_come,
             step=Step.BIRDS,
         )
 

@@ -123,6 +123,12 @@ def test_what_was_filled_in_is_kept_when_something_is_wrong(visitor: Visitor):
             "hatched",
             "after the day they were placed",
         ),
+        (
+            "/do/place",
+            {"kind": "broiler", "count": "5", "hatched": "2026-02-12", "at": "2026-02-12T09:00"},
+            "at",
+            "enter it under &#34;Chicks are to come&#34;",
+        ),
         ("/do/place", {"kind": "eagle", "count": "5", "hatched": "2026-02-01"}, "kind", "choose"),
         (
             "/do/place",
@@ -346,6 +352,9 @@ def test_tonight_is_asked_in_the_growers_degrees(served: Served, visitor: Visito
     assert "It should hold." in answer.words
     assert "two separate supports" in answer.words
     assert "one circuit" not in answer.words
+    for low in ("14F", "-10 °C"):
+        visitor.get(f"/do/tonight?brooder=porch&low={quote(low)}&cover=&watts=&ask=yes")
+        assert served.api.asked[-1][1] == pytest.approx(-10.0), "as in the terminal"
     many = visitor.get("/do/tonight?brooder=porch&low=14&cover=&watts=1400&ask=yes")
     assert "over the usual load of one circuit" in many.words
     wrong = visitor.get("/do/tonight?brooder=porch&low=cold&cover=&watts=&ask=yes")
@@ -431,5 +440,10 @@ def test_the_broker_is_said_in_the_words_of_its_own_line(served: Served, visitor
 
 def test_a_box_with_two_things_missing_is_named_once(served: Served, visitor: Visitor):
     lacks = [Missing("porch", words, "See.") for words in ("no floor probe", "no lamp")]
-    served.api.missing_tonight = [*lacks, Missing("outside", "nothing measures it", "Hang one.")]
-    assert "Missing for tonight porch, outside" in visitor.get("/").words
+    contacts = Missing("contacts", "there are none", "Add your phone.")
+    outside = Missing("outside", "nothing measures it", "Hang one.", essential=False)
+    served.api.missing_tonight = [*lacks, contacts, outside]
+    said = visitor.get("/").words
+    assert "Missing for tonight porch, contacts Worth doing outside" in said, (
+        "as the heading counts"
+    )

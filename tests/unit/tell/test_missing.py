@@ -1,6 +1,7 @@
 """The list of what is missing for tonight names each thing once, with the one thing to do."""
 
 from dataclasses import replace
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,7 @@ from monitor.set_up_form import Step
 from monitor.site import Site
 from monitor.tell.contact import Contact
 from monitor.tell.missing import Machine, Missing, missing
+from monitor.watch.empty_box import ExpectedBirds
 from monitor.watch.status import MeterStatus, SiteStatus
 
 SITE = fake_api.site()
@@ -70,6 +72,14 @@ CASES: dict[str, tuple[list[Missing], Step | None]] = {
     ),
     "heat-loss, urgent, since": (found(shown=status(brooder(alarms=(alarm(),)))), None),
 }
+
+
+def test_chicks_that_come_another_day_are_not_missing_tonight() -> None:
+    night = datetime.fromtimestamp(NIGHT, SITE.timezone).date()
+    for days, essential in ((0, True), (2, False)):
+        expected = ExpectedBirds(night + timedelta(days=days), 100, None)
+        [one] = found(shown=status(brooder(batch=None, expected=expected)))
+        assert (one.step, one.essential) == (Step.BIRDS, essential)
 
 
 @pytest.mark.parametrize("words", CASES)
