@@ -203,7 +203,7 @@ class Facts(TypedDict, total=False):
     learned: float  # of that: 0 all from the box's measures, 1 all from its readings
     lowest_at: float
     leaves_band_at: float
-    evening_at: float  # when the evening message held a cold night possible
+    evening_at: float  # when the evening message said that one might come
     chance: float  # of leaving the band, 0..1
     missing_watts: float
     mend: list[str]  # what would help, best first

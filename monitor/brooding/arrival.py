@@ -99,7 +99,7 @@ STEPS: tuple[ArrivalTick, ...] = (
     ),
     ArrivalTick(
         "entered",
-        "Enter the living with their hatch date, and the dead on arrival.",
+        "Enter the live chicks with their hatch date, and the dead on arrival.",
         COMMON_PRACTICE,
     ),
     ArrivalTick("rest", "Let them be for a day: no handling.", _CACKLE),

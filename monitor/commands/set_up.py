@@ -229,7 +229,7 @@ def _say_address(settings: Settings) -> None:
     if page.listen == "127.0.0.1":
         return
     if page.public_url is not None:
-        out().print(f"On the phone, in the same Wi-Fi, open {page.public_url}")
+        out().print(f"On the phone, on the same Wi-Fi, open {page.public_url}")
         if (sys.stdout.encoding or "").lower().startswith("utf"):
             segno.make(page.public_url, error="l").terminal(compact=True)
 

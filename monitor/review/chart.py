@@ -60,7 +60,7 @@ def describe(
 
 
 def describe_boxes(scenes: Sequence[Scene], *, title: str = "", wide_px: int) -> Spec:
-    """A batch in its boxes: each floor in its band, and beneath them the lost of each day over all
+    """A batch in its boxes: each floor in its band, and beneath them each day's losses over all
     boxes. The scenes have one span."""
     first = scenes[0]
     axis = LocalAxis(start=first.start, stop=first.stop, zone=first.zone)

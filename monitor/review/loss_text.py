@@ -13,7 +13,7 @@ from monitor.review.verdict import verdict
 
 def print_losses(console: Console, record: Record, found: Sequence[LossReview]) -> None:
     if not found:
-        console.print("No loss is written down in this time.")
+        console.print("No loss was entered for this time.")
         return
     for loss in found:
         console.print(loss_words.heading(loss, record), style="bold")

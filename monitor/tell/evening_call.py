@@ -58,7 +58,7 @@ class EveningCall(Kept):
         return leaves_at is None or leaves_at > bedtime + _IN_TIME_S
 
     def recall(self, cold_night: Change, at: float) -> Change:
-        """A cold night that is told now, with when the evening message held it possible."""
+        """A cold night that is told now, with when the evening message said that it might come."""
         said_at = self._possible.get(cold_night.brooder or "")
         if said_at is None or at - said_at > _NIGHT_S:
             return cold_night

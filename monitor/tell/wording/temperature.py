@@ -228,7 +228,7 @@ def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:
     return compose(
         f"{voice.where(change.brooder)}: cold night ahead",
         first,
-        f"The evening message at {voice.clock(facts['evening_at'], change.at)} held this possible."
+        f"The evening message at {voice.clock(facts['evening_at'], change.at)} said it might come."
         if "evening_at" in facts
         else None,
         _how_sure(voice, facts),

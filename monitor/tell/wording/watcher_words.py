@@ -30,7 +30,7 @@ _ALIKE = {
     ),
     AlarmName.MIRROR_FAULT: (
         "records are not copied off the board",
-        "The watch, its alarms and the records on the board go on. See to it by day.",
+        "The watch, its alarms and the records on the board go on. See to it when you have time.",
         "What is missing there is sent by itself once that is mended. Until then the board's card "
         "holds the only copy.",
     ),

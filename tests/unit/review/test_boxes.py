@@ -92,7 +92,7 @@ def test_the_report_of_both_has_one_mortality_and_names_the_box_of_each_loss(rec
     assert "porch, 9 Feb 07:00, day 2: 2 of 100 lost" in page
     assert "shed, 12 Feb 07:00, day 5: 1 of 40 lost (leg)" in page
     pictures = re.findall(r'<img src="data:image/svg\+xml;base64,[^"]+" alt="([^"]+)"', page)
-    assert pictures[0] == "Each box's floor in its band, and the lost of each day."
+    assert pictures[0] == "Each box's floor in its band, and each day's losses."
     assert {alt.partition(":")[0] for alt in pictures[1:]} == {"Hillside, porch", "Hillside, shed"}
 
 

@@ -1060,7 +1060,7 @@ def test_a_cold_night_told_in_the_night_says_that_the_evening_held_it_possible(
     cold = change(A.COLD_NIGHT, at=local(11, 3), occurrence="porch/cold-night/1")
     told = [*teller.take(cold), *teller.go(local(11, 3, 1))]
     assert [message.title for message in told] == ["porch: cold night ahead"]
-    said = "The evening message at 20:00 held this possible."
+    said = "The evening message at 20:00 said it might come."
     assert (said in told[0].body.split("\n")) is reminded
     next_day = change(A.COLD_NIGHT, at=local(11, 15), occurrence="porch/cold-night/2")
     again = [*teller.take(next_day), *teller.go(local(11, 15, 1))]
