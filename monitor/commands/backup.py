@@ -19,7 +19,7 @@ from monitor.journal.records import StorageFault
 
 
 def backup(
-    to: Annotated[
+    file: Annotated[
         Path, typer.Argument(help="A file, or a folder that gets a file with today's date.")
     ],
     journal: JournalOption = None,
@@ -28,10 +28,10 @@ def backup(
     """Back up the journal while the service runs. `brooder restore` puts it back."""
     settings = settings_or_exit(config)
     path = journal_or_exit(settings, journal)
-    if to.is_dir():
-        to /= f"brooder-{datetime.now(settings.site.timezone):%Y-%m-%d}.db"
+    if file.is_dir():
+        file /= f"brooder-{datetime.now(settings.site.timezone):%Y-%m-%d}.db"
     try:
-        size = journal_backup.backup(path, to)
+        size = journal_backup.backup(path, file)
     except StorageFault as fault:
-        fail(f"{fault.words}. Nothing was written to {to}.")
-    out().print(f"Backed up to {to}: {max(size / 1e6, 0.1):.1f} MB, checked.")
+        fail(f"{fault.words}. Nothing was written to {file}.")
+    out().print(f"Backed up to {file}: {max(size / 1e6, 0.1):.1f} MB, checked.")

@@ -263,7 +263,8 @@ def listed(config: ConfigOption = None) -> None:
     ledger: dict[str, Any] = request(settings, "ledger")
     entries = ledger["entries"]
     if not entries:
-        out().print("The ledger is empty. It begins with: brooder flock placed 100 --hatched ...")
+        first = "brooder flock placed 100 --kind broiler --hatched ..."
+        out().print(f"The ledger is empty. It begins with: {first}")
         return
     undone = set(ledger["undone"])
     table = Table("no.", "when", "brooder", "entry", "birds", "note", box=None, pad_edge=False)

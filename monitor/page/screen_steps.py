@@ -19,11 +19,11 @@ from monitor.page.screen import Screen, get, post
 from monitor.quantities import POWER
 from monitor.service.probe_accounts import Prepared
 from monitor.set_up_form import HeardProbe, Step, StepForm, WrongAnswers
+from monitor.settings.set_up_steps import PLACES
 from monitor.site import Place, place_for
 from monitor.tell.receivers import RECEIVERS
 from monitor.tell.wording.meter_words import meter_line
 
-_NEW_PLACES = (Place.FLOOR, Place.UNDER_HEAT, Place.COOL_END, Place.OUTSIDE)
 _LONGEST_ABOUT = 100
 _OF_A_BOX = (Step.BOX, Step.HEAT, Step.METERS)  # the first one, where none is named
 # By kind of receiver: its addresses, and what to set on the phone.
@@ -139,7 +139,7 @@ class StepsScreen(Screen):
         form = await read_form(request, self._frame.sessions)
         boxes = self._frame.boxes
         name = form.text("name", most=40)
-        place = form.one_of("place", tuple(_NEW_PLACES), "Where it lies")
+        place = form.one_of("place", tuple(place.value for place, _ in PLACES), "Where it lies")
         box = form.one_of("box", tuple(boxes), "Which box") if len(boxes) > 1 else boxes[0]
         if name is None:
             form.wrong["name"] = "Give it a name, such as floor."
@@ -204,7 +204,7 @@ class StepsScreen(Screen):
     def _new_probe(self, request: Request, form: FilledForm, status: int = 200) -> Response:
         boxes = self._frame.boxes
         return self._frame.screen(
-            request, "new_probe.html", status=status, form=form, boxes=boxes, places=_NEW_PLACES
+            request, "new_probe.html", status=status, form=form, boxes=boxes, places=PLACES
         )
 
     def _heard_as(self, topic: str, about: str) -> dict[str, str]:

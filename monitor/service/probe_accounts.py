@@ -242,7 +242,7 @@ def _of_opening(settings: Settings, probe: Sensor, tls: bool) -> list[str]:
     if others and own.accounts_file is None:
         said.append(
             f"No account yet: {', '.join(others)}. Until each has its own "
-            "(the same command with its name) the broker turns it away, and its box is told of."
+            "(add it once more under its name) the broker turns it away, and its box is told of."
         )
     return said
 

@@ -388,6 +388,7 @@ def test_watts_are_read_as_a_grower_writes_them(text: str, watts: float) -> None
         ("flock --config x.toml", "brooder flock: put --config after a command such as placed"),
         ("watch --foo", "brooder watch: --foo is no option; known here: "),
         ("flock loss -3", "brooder flock loss: -3 is below zero; write 1 or more"),
+        ("backup", "file is missing; write brooder backup FILE"),
         ("backup a b", '"b" is one word too many'),
         ("probes extra", '"extra" is no command; it must be one of add, try'),
         ("read-wires --every abc", '--every is "abc"; it must be a number'),

@@ -143,7 +143,7 @@ def test_the_probe_in_the_hand_is_named_and_becomes_the_one_that_was_not_heard(
 def test_a_new_probe_gets_its_card_once_after_what_follows_was_agreed_to(api: FakeApi) -> None:
     with Served(api) as served:
         visitor = Visitor(served.port)
-        visitor.get("/set-up/new-probe")
+        assert "at the edge of the heat" in visitor.get("/set-up/new-probe").words
         sure = visitor.send("/set-up/new-probe", name="west", place="under-heat", network="yes")
         assert "Under-heat, topic brooder/porch/west." in sure.words
         assert "west" not in [p.name for p in load_settings(api.config, {}).site.all_probes]
