@@ -665,6 +665,9 @@ def _page_edit(settings: Settings, _about: str, given: Answers, said: Answers) -
         raise WrongAnswers({"listen": "Choose one of them."})
     if listen not in THIS_MACHINE and not word and settings.file.page.passphrase is None:
         raise WrongAnswers({"passphrase": "Give it one: it is all that keeps others out."})
+    if word and listen in THIS_MACHINE and not settings.file.page.behind_proxy:
+        words = "This machine alone needs no passphrase: choose the network, or leave it empty."
+        raise WrongAnswers({"listen": words})
     if "listen" in said:
         new["listen"] = listen
     if word:

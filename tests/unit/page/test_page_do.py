@@ -221,7 +221,8 @@ def test_contacts_are_tried_only_when_asked_and_the_result_is_said(
     assert served.api.tried == []
     answer = visitor.send_form("/do/contacts", {**hidden(asked), "contact": ""}, {})
     assert "My phone: sent in 0.4 s." in answer.words
-    assert "Barn siren: not reached. No answer within 20 s" in answer.words
+    assert "Barn siren: not reached. No answer within 20 s. See its address" in answer.words
+    assert "/set-up/step/contacts?about=barn%20siren" in answer.body
     visitor.send_form("/do/contacts", {**hidden(asked), "contact": ""}, {})
     assert served.api.tried == [None]
 

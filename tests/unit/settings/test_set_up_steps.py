@@ -126,6 +126,9 @@ def test_the_page_is_opened_with_a_passphrase_alone(desk: SetUp) -> None:
         answer(desk, Step.PAGE, listen="0.0.0.0", passphrase="chicks")
     said = short.value.by_field["passphrase"]
     assert said == "It is too short; use at least 10 characters."
+    with pytest.raises(WrongAnswers) as closed:
+        answer(desk, Step.PAGE, passphrase="twelve chicks")
+    assert set(closed.value.by_field) == {"listen"}, "it would have stayed closed"
     answer(desk, Step.PAGE, listen="0.0.0.0", passphrase="twelve chicks")
     page = desk.settings().file.page
     assert page.passphrase is not None
