@@ -66,7 +66,8 @@ def _go_through(step: Step, about: str, desk: SetUp) -> None:
     about = about or _which(step, desk)
     form = _form(step, "" if about == "new" else about, desk)
     wrong: dict[str, str] = {}
-    given = {**form.values, **heard}
+    stands = {**form.values, **heard}
+    given = dict(stands)
     while True:
         _ask_all(form.fields, given, wrong)
         try:
@@ -74,6 +75,7 @@ def _go_through(step: Step, about: str, desk: SetUp) -> None:
             break
         except WrongAnswers as found:
             wrong = found.by_field
+            given |= {name: stands.get(name, "") for name in wrong}  # Enter is no error again
             if "" in wrong:
                 complain(wrong[""])
                 raise typer.Abort from None

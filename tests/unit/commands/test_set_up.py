@@ -34,6 +34,12 @@ def test_a_step_is_asked_shown_and_written_after_a_yes(config: Path) -> None:
     assert "! contacts: there are none" in said.output
 
 
+def test_after_a_wrong_answer_enter_keeps_what_stood_there(config: Path) -> None:
+    said = typed(config, "1", "", "five", "", "", "", "", "", "", step="box")
+    assert said.output.count("Length inside [5 ft]") == 2
+    assert "Nothing changes." in said.output
+
+
 def test_without_the_yes_nothing_is_written(config: Path) -> None:
     typed(config, "Ridge", "", "", "n", step="site")
     assert config.read_text() == EXAMPLE.read_text()
