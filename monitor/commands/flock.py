@@ -272,7 +272,8 @@ def listed(config: ConfigOption = None) -> None:
         when = datetime.fromtimestamp(entry["at"], settings.site.timezone)
         words = entry.get("note") or ""
         if entry["entry"] == "placed":
-            words = f"{entry.get('kind')}, hatched {entry.get('hatched')} {words}".strip()
+            hatched = entry.get("hatched") and f"hatched {entry['hatched']}"
+            words = ", ".join(filter(None, (entry.get("kind"), hatched, words)))
         if entry["entry"] == "undo":
             words = f"takes back entry {entry['undoes']}"
         table.add_row(

@@ -52,7 +52,8 @@ def test_a_batch_is_split_weighed_seen_and_ended_as_one(config: Path) -> None:
     porch = ("--brooder", "porch")
     placed = ("flock", "placed", "115", "--hatched", HATCHED, "--kind", "broiler")
     say(config, *placed, *porch, "--at", f"{YESTERDAY}T00:00")
-    say(config, "flock", "loss", "5", *porch)
+    say(config, "flock", "placed", "1", *porch)
+    say(config, "flock", "loss", "6", *porch)
     said = say(config, "flock", "moved", "50", "--to", "shed", *porch)
     assert "shed now holds 50 birds" in said, "and no hatch date was typed again"
     assert "terms" in say(config, "flock", "dead-on-arrival", "2", *porch)
@@ -66,6 +67,7 @@ def test_a_batch_is_split_weighed_seen_and_ended_as_one(config: Path) -> None:
     assert "well" not in said
     assert "The watch sleeps" in say(config, "flock", "end", "--yes")
     listed = say(config, "flock", "list")
+    assert "None" not in listed, "one that came later was of the same hatch"
     for word in ("huddled", "210 g", "dead-on-arrival", "end"):
         assert word in listed
     assert "no batch to end" in say(config, "flock", "end", "--yes")
