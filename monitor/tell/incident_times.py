@@ -18,6 +18,9 @@ from monitor.watch.status import BrooderStatus, SiteStatus
 # Where nobody who was asked can be reached the next waits no longer: a server that restarts is back
 # by then. Common practice.
 _UNREACHED_S = 120.0
+# Whom 144 messages of the same trouble did not move the next 144 will not; but they cost money, or
+# use up what a service sends in a day. Common practice.
+_A_DAY_S = 86400.0
 
 
 class Due(IntEnum):
@@ -60,7 +63,7 @@ class IncidentTimes:
                 asked = incident.answer_given.asked
                 yield max(asked + self._policy.ask_anew_s, held_until), Due.ASK_ANEW
             return
-        repeat_s = self._repeat_s(alarm)
+        repeat_s = self._repeat_s(incident, alarm)
         if repeat_s is not None:
             yield max(incident.last_told + repeat_s, held_until), Due.AGAIN
         waiting = self.waiting(incident, alarm)
@@ -91,7 +94,7 @@ class IncidentTimes:
         alarm = incident.unanswered()
         every_s = self._policy.ask_anew_s if what is Due.ASK_ANEW else None
         if what is Due.AGAIN and alarm is not None:
-            every_s = self._repeat_s(alarm)
+            every_s = self._repeat_s(incident, alarm)
         if every_s is None:
             return 0.0
         end = min([tick, *(due for due, other in self.due(incident) if other is not what)])
@@ -104,11 +107,12 @@ class IncidentTimes:
             incident.answer_given.times += missed
         return missed * every_s
 
-    def _repeat_s(self, alarm: AlarmTold) -> float | None:
+    def _repeat_s(self, incident: ToldIncident, alarm: AlarmTold) -> float | None:
         if TABLE[alarm.change.alarm].told_once or alarm.change.priority is Priority.ADVICE:
             return None
         if alarm.change.priority is Priority.URGENT:
-            return self._policy.urgent_repeat_s
+            long = (incident.last_told or 0.0) - incident.changed >= _A_DAY_S
+            return self._policy.ask_anew_s if long else self._policy.urgent_repeat_s
         return self._policy.warning_repeat_s
 
 

@@ -181,6 +181,21 @@ def test_an_urgent_alarm_repeats_every_ten_minutes_until_somebody_answers():
     assert [m for m in teller.said if m.kind is MessageKind.AGAIN] == repeats
 
 
+def test_what_nobody_answered_for_a_day_is_repeated_every_hour_until_something_changes():
+    day = 24 * 60
+    teller = Teller()
+    teller.take(raised(A.COLD, priority=Priority.URGENT))
+    for minute in range(day + 4 * 60):
+        teller.go(NIGHT + 60 * minute)
+    teller.take(raised(A.CHILL, (day + 4 * 60) * 60))
+    for minute in range(day + 4 * 60, day + 5 * 60):
+        teller.go(NIGHT + 60 * minute)
+    repeats = [m for m in teller.said if m.kind is MessageKind.AGAIN]
+    late = [(m.at - NIGHT) / 60 - day for m in repeats if m.at >= NIGHT + day * 60]
+    assert late == [0, 60, 120, 180, 240, 250, 260, 270, 280, 290]
+    assert len(repeats) - len(late) == day / 10 - 1
+
+
 def repeats_of_lost_heat(
     *, told_c: float = 31.0, then: A | None = None, **box: object
 ) -> list[Message]:
