@@ -132,5 +132,5 @@ def event_of(change: Change, site: Site) -> dict[str, Any]:
 def message_lines(message: Message, zone: tzinfo) -> list[str]:
     """A message as it would look on a phone, for the terminal."""
     when = datetime.fromtimestamp(message.at, zone)
-    head = f"{when:%a %H:%M}  {message.priority.value.upper()}  {message.title}"
+    head = f"{when:%a %d %b %H:%M}  {message.priority.value.upper()}  {message.title}"
     return [head, *(f"    {line}" for line in (message.brief or message.body).split("\n"))]

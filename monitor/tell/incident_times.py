@@ -112,7 +112,8 @@ class IncidentTimes:
             return None
         if alarm.change.priority is Priority.URGENT:
             long = (incident.last_told or 0.0) - incident.changed >= _A_DAY_S
-            return self._policy.ask_anew_s if long else self._policy.urgent_repeat_s
+            every_s = self._policy.urgent_repeat_s
+            return max(every_s, self._policy.ask_anew_s) if long else every_s
         return self._policy.warning_repeat_s
 
 

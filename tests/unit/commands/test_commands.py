@@ -278,6 +278,7 @@ def test_replay_writes_every_change_with_its_words(config: Path, tmp_path: Path)
     code, out, err = call("replay", recorded, "--events", events, "--config", config)
     assert (code, err) == (0, "")
     assert "60 messages" in out
+    assert re.search(r"^(Mon 09|Tue 10) Feb \d\d:\d\d  URGENT  porch: ", out, re.M), "which Monday"
     changes = [json.loads(line) for line in events.read_text(encoding="utf-8").splitlines()]
     keys = {
         "at",
