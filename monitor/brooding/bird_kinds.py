@@ -10,7 +10,6 @@ from functools import lru_cache
 from math import exp, log
 
 from monitor.brooding.provenance import Mark, Source
-from monitor.brooding.schedules import usual_schedule
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,10 +28,6 @@ class BirdKind:
     @property
     def growth_source(self) -> Source:
         return Source(self.growth_by, Mark.MEMORY)
-
-    @property
-    def schedule(self) -> str:
-        return usual_schedule(self.name)
 
 
 def _weeks(*grams: float) -> tuple[tuple[float, float], ...]:

@@ -44,7 +44,6 @@ class TargetStep:
     """The next change of target: at `at` (Unix s, a local midnight for whole days of age)."""
 
     at: float
-    age_days: float
     from_c: float
     to_c: float
     gradual: bool  # True: the target is on its way there in a straight line
@@ -62,7 +61,6 @@ def next_step(
         if row.from_day > age and row.target_c != current:
             return TargetStep(
                 at=at_age(hatched, row.from_day, zone),
-                age_days=row.from_day,
                 from_c=current,
                 to_c=row.target_c,
                 gradual=steps is Steps.STRAIGHT,

@@ -45,7 +45,6 @@ class DailyNeeds:
 
     feed_kg: float
     water_l: float
-    source: Source
 
 
 def meat_bird_g(age_days: float) -> float:
@@ -68,20 +67,19 @@ def pullet_g(age_days: float) -> float:
     return min(age_days, 50.0)
 
 
-_FEED = {"broiler": (meat_bird_g, MEAT_SOURCE), "layer": (pullet_g, PULLET_SOURCE)}
+_FEED = {"broiler": meat_bird_g, "layer": pullet_g}
 
 
 def needs(kind: str, age_days: float, head_count: int) -> DailyNeeds | None:
     """Feed and water of a flock on the day of that age; None: no table of the kind is kept here.
     Raises ValueError for an unknown kind."""
-    row = _FEED.get(kind_of(kind).name)
-    if row is None or head_count <= 0:
+    grams = _FEED.get(kind_of(kind).name)
+    if grams is None or head_count <= 0:
         return None
-    grams, source = row
     day = max(0, int(age_days))
     feed_kg = grams(day) * head_count / 1000.0
     per_feed = FIRST_WATER_PER_FEED if day <= FIRST_DAYS else WATER_PER_FEED
-    return DailyNeeds(feed_kg=feed_kg, water_l=per_feed * feed_kg, source=source)
+    return DailyNeeds(feed_kg=feed_kg, water_l=per_feed * feed_kg)
 
 
 def feed_until_kg(kind: str, to_day: int, head_count: int) -> float | None:

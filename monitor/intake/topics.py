@@ -61,11 +61,6 @@ class Router:
             by_topic.setdefault(probe.topic, []).append(probe)
         self._by_topic = {topic: tuple(claimed) for topic, claimed in by_topic.items()}
 
-    @property
-    def topics(self) -> tuple[str, ...]:
-        """Every topic, once each, in the order of the configuration."""
-        return tuple(self._by_topic)
-
     def route(self, topic: str) -> tuple[Sensor, ...]:
         """What reads this topic; empty for an unclaimed one."""
         return self._by_topic.get(topic, ())

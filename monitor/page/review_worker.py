@@ -70,10 +70,6 @@ class ReviewWorker:
         self._kept[key] = (time.monotonic(), answer)
         return answer
 
-    def forget(self) -> None:
-        """The ledger was written in: what was worked out before is old."""
-        self._kept.clear()
-
     async def warm_up(self) -> None:
         async with self._one_at_a_time:
             await self._started()

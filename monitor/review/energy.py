@@ -20,7 +20,6 @@ _ENOUGH = 0.95  # of the time measured: the rest is not worth a reservation
 class Used(NamedTuple):
     """Of one source. Not `measured`: at most so much, as if it had been lit all the time."""
 
-    name: str
     kwh: float
     measured: bool
 
@@ -70,9 +69,9 @@ def _used(record: Record, source: HeatSource) -> Used:
         measured = kwh(times, watts, record.start, record.stop)
         covered_s = float(np.sum(_held_s(times, record.start, record.stop)))
     if span_s > 0 and covered_s >= _ENOUGH * span_s:
-        return Used(source.name, measured, measured=True)
+        return Used(measured, measured=True)
     rest = source.watts * (span_s - covered_s) / _J_PER_KWH
-    return Used(source.name, measured + rest, measured=False)
+    return Used(measured + rest, measured=False)
 
 
 def _said(record: Record, series: str, start: float, stop: float) -> tuple[Floats, Floats]:

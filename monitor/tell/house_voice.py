@@ -52,10 +52,6 @@ class HouseVoice:
         self._wanted = lambda: False
         self._put(None)
 
-    def join(self, within_s: float) -> None:
-        """Waits until the last word is out."""
-        self._thread.join(within_s)
-
     def tell(self, messages: Iterable[Message]) -> None:
         """Says aloud what is to be heard of these messages; returns at once."""
         for message in messages:

@@ -327,11 +327,6 @@ class ThermalWatch(Kept):
             outside_measured=self._outside_known and self._outside.temp_c is not None,
         )
 
-    @property
-    def floor_c(self) -> float | None:
-        """The floor as all its probes together say."""
-        return self._floor.temp_c
-
     def minutes_to(self, limit_c: float, tick: float) -> Interval | None:
         """Minutes until the floor reaches `limit_c`; None: it is not heading there."""
         in_use = self._in_use

@@ -73,10 +73,6 @@ class BoxProbes(Kept):
         never leaves it unwatched."""
         return trusted_of(self.usable())
 
-    def judged(self) -> list[ProbeWatch]:
-        """Those of them that have a target: a warm floor is told by them."""
-        return with_target(self.trusted())
-
     def counting(self) -> list[ProbeWatch]:
         """The probes that are believed now."""
         return believed(self.trusted())

@@ -73,7 +73,7 @@ def test_it_is_silent_unless_asked_for(sound: Path, monkeypatch: pytest.MonkeyPa
         if wanted:
             wait_until(lambda: words(sound), 30, "the words")
         voice.stop()
-        voice.join(LEAST_S)
+        voice._thread.join(LEAST_S)
         assert ("Brooder alarm" in words(sound)) is wanted
 
 

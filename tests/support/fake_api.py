@@ -153,7 +153,7 @@ def brooder(name: str = "porch", temp_c: float | None = 31.8, **changes: Any) ->
         "outside_c": -9.0,
         "batch": batch(),
         "next_step": TargetStep(
-            at=NIGHT + 4 * 86400 + 22 * 3600, age_days=14, from_c=32.2, to_c=29.4, gradual=False
+            at=NIGHT + 4 * 86400 + 22 * 3600, from_c=32.2, to_c=29.4, gradual=False
         ),
         "night": NightStatus(
             since_at=NIGHT - 8 * 3600,

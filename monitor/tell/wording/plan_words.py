@@ -14,7 +14,7 @@ from monitor.site import Site
 from monitor.tell.wording.daily_needs import water, weight
 from monitor.tell.wording.first_aid import LAMP_CARE
 from monitor.tell.wording.words import Voice
-from monitor.units import M2_PER_SQUARE_FOOT, Unit, step_shown
+from monitor.units import M2_PER_SQUARE_FOOT, Unit
 
 _M3_PER_CUBIC_FOOT = 0.028316846592
 _LEAST_W = 10.0  # less is within the doubt of the balance
@@ -74,10 +74,6 @@ class Measures:
     def length(self, m: float) -> str:
         """Of a trough, a wall."""
         return length_shown(m, self._units)
-
-    def step(self, k: float) -> str:
-        """Of a temperature."""
-        return step_shown(k, self._units)
 
 
 def _answer(plan: RearingPlan, voice: Voice, say: Measures) -> list[str]:

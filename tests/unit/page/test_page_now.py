@@ -313,9 +313,7 @@ def test_birds_and_next_step():
     assert box.next_step == "Down to 84.9 °F on Sunday 15 Feb."
     one = box_of(brooder(batch=batch(head_count=1, placed=1, lost=0, age_days=1.4)))
     assert one.birds == "1 meat chick, 1 day old; none lost."
-    step = calendar.TargetStep(
-        at=NIGHT + 22 * 3600, age_days=10, from_c=32.2, to_c=31.8, gradual=True
-    )
+    step = calendar.TargetStep(at=NIGHT + 22 * 3600, from_c=32.2, to_c=31.8, gradual=True)
     assert box_of(brooder(next_step=step)).next_step == (
         "A little less every day, to 89.2 °F tomorrow."
     )

@@ -202,14 +202,15 @@ def test_a_box_without_floor_probe_is_judged_by_its_cool_end():
     watch = ThermalWatch(brooder, prior(brooder), True)
     watch.observe_outside(0.0, 5.0)
     watch.observe(1.0, "porch/cool-end", 27.0)
-    assert watch.floor_c == 27.0
+    assert watch.learned is not None
+    assert watch.learned.floor_c == 27.0
 
 
 def test_a_reading_of_a_probe_it_does_not_know_is_nothing():
     brooder = box("floor")
     watch = ThermalWatch(brooder, prior(brooder), False)
     assert watch.observe(0.0, "elsewhere/floor", 20.0) is None
-    assert watch.floor_c is None
+    assert watch.learned is None
 
 
 def _lamp_out(watch: ThermalWatch, tick: float, floor_c: float, minutes: float) -> list:
@@ -319,4 +320,4 @@ def _told_by(start: Prior, samples: list, cut: int | None = None, shift_s: float
                 told.append((index, *said))
     interval = watch.minutes_to(a_lamp_lost().chill_c, samples[-1][0] + moved)
     mid = None if interval is None else round(interval.mid, 6)
-    return [*told, mid, round(watch.floor_c or 0.0, 9)]
+    return [*told, mid, round(watch.learned.floor_c, 9)]
