@@ -16,6 +16,8 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from statistics import median
 
+from support.service import quick_service
+
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
 import psutil  # noqa: E402
@@ -98,7 +100,7 @@ def cost(folder: Path, seconds: float) -> None:
 def delay(folder: Path, trials: int) -> None:
     """From a reading that is too cold to the message in somebody's hand."""
     with http_receiver() as phone:
-        service = Service(folder, page=True, limits=QUICK_LIMITS, contacts={"phone": phone.url})
+        service = quick_service(folder, phone.url, page=True)
         with service, Thermometer(service.broker_port) as probe:
             service.placed()
             assert service.page_port is not None

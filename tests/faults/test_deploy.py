@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from support.patience import LEAST_S
 from support.receivers import http_receiver
-from support.service import QUICK_LIMITS, Service, Thermometer, wait_until
+from support.service import Thermometer, quick_service, wait_until
 
 from monitor.journal import schema
 
@@ -140,13 +140,7 @@ def test_a_rollback_never_leaves_the_birds_without_a_watch(
     install(checkout, root)
     older = os.readlink(root / "opt/brooder/current")
     with http_receiver() as phone:
-        service = Service(
-            tmp_path / "run",
-            state=state,
-            contacts={"phone": phone.url},
-            limits=QUICK_LIMITS,
-            commit_s=0.3,
-        )
+        service = quick_service(tmp_path / "run", phone.url, state=state, commit_s=0.3)
         with service:
             service.placed()
             with Thermometer(service.broker_port) as probe:

@@ -17,7 +17,7 @@ from support.mosquitto import Mosquitto, needs_mosquitto
 from support.mqtt_wire import Client, packet, text
 from support.patience import LEAST_S
 from support.receivers import Receiver, http_receiver
-from support.service import FLOOR, QUICK_LIMITS, Service, Thermometer, wait_until
+from support.service import FLOOR, Service, Thermometer, quick_service, wait_until
 
 pytestmark = pytest.mark.faults
 
@@ -215,12 +215,11 @@ def test_a_topic_that_floods_a_broker_of_ones_own_is_left_alone_and_the_others_a
     with (
         Mosquitto(tmp_path / "broker", "max_queued_messages 20000", persistent=True) as broker,
         http_receiver() as phone,
-        Service(
+        quick_service(
             tmp_path,
+            phone.url,
             broker_port=broker.port,
-            contacts={"phone": phone.url},
             probes={"floor": FLOOR, "mad": "brooder/porch/mad"},
-            limits=QUICK_LIMITS,
             shortened={"monitor.intake.broker_session.FLOOD_PAUSE_S": 1.0},
         ) as service,
     ):

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from support.disks import read_only_view, small_disk
 from support.receivers import Receiver, http_receiver
-from support.service import QUICK_LIMITS, Service, Thermometer, wait_until
+from support.service import Service, Thermometer, quick_service, wait_until
 
 from monitor.events import AlarmName
 from monitor.journal.reader import JournalReader
@@ -23,14 +23,7 @@ DISK_KIB = 3000
 
 @contextmanager
 def watched(folder: Path, state: Path, phone: Receiver) -> Iterator[Service]:
-    with Service(
-        folder,
-        state=state,
-        contacts={"phone": phone.url},
-        limits=QUICK_LIMITS,
-        commit_s=0.3,
-        shortened=SHORT,
-    ) as service:
+    with quick_service(folder, phone.url, state=state, commit_s=0.3, shortened=SHORT) as service:
         service.placed()
         yield service
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from support.patience import patience_s
 from support.receivers import http_receiver
-from support.service import MAIN, QUICK_LIMITS, Service, Thermometer, wait_until
+from support.service import MAIN, Service, Thermometer, quick_service, wait_until
 
 from monitor.journal.reader import JournalReader
 
@@ -37,14 +37,7 @@ def test_a_trial_is_as_urgent_as_an_alarm_and_says_how_long_its_answer_took(
     tmp_path: Path,
 ) -> None:
     with http_receiver() as phone:
-        service = Service(
-            tmp_path,
-            contacts={"phone": phone.url},
-            page=True,
-            page_lines=PAGE,
-            limits=QUICK_LIMITS,
-            commit_s=0.5,
-        )
+        service = quick_service(tmp_path, phone.url, page=True, page_lines=PAGE, commit_s=0.5)
         with service, Thermometer(service.broker_port) as probe:
             said: list[str] = []
             running = subprocess.Popen(

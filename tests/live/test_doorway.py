@@ -18,7 +18,7 @@ from support.mqtt_wire import Client
 from support.patience import LEAST_S
 from support.receivers import http_receiver
 from support.served import Served
-from support.service import QUICK_LIMITS, Service, Thermometer, wait_until
+from support.service import Thermometer, quick_service, wait_until
 from support.visitor import Visitor
 
 from monitor.doorway import SAY_EVERY_S, Caller, Doorway, household, listening_socket
@@ -32,12 +32,8 @@ def test_lines_held_open_use_up_neither_descriptors_nor_log_and_the_alarm_goes_o
 ) -> None:
     with (
         http_receiver() as phone,
-        Service(
-            tmp_path,
-            contacts={"phone": phone.url},
-            limits=QUICK_LIMITS,
-            page=True,
-            wrapper=["prlimit", "--nofile=512:512"],
+        quick_service(
+            tmp_path, phone.url, page=True, wrapper=["prlimit", "--nofile=512:512"]
         ) as service,
     ):
         service.placed()

@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 from support.browser import PHONE, keep, needs_chromium, tab
 from support.receivers import Receiver, http_receiver
-from support.service import QUICK_LIMITS, Service, Thermometer, wait_until
+from support.service import Service, Thermometer, quick_service, wait_until
 from support.visitor import Visitor
 
 pytestmark = [pytest.mark.live, needs_chromium]
@@ -53,13 +53,8 @@ def place_chicks(page: Page, url: str, box: str) -> None:
 def test_a_night_goes_wrong_is_seen_acknowledged_and_no_longer_repeated(
     browser: Browser, phone: Receiver, tmp_path: Path
 ):
-    service = Service(
-        tmp_path,
-        page=True,
-        contacts={"phone": phone.url},
-        limits=QUICK_LIMITS,
-        tell="urgent_repeat_minutes = 1",
-        more=SHED,
+    service = quick_service(
+        tmp_path, phone.url, page=True, tell="urgent_repeat_minutes = 1", more=SHED
     )
     with (
         service,
@@ -117,11 +112,10 @@ def told(phone: Receiver, box: str) -> int:
 def test_a_link_in_a_message_acknowledges_once_by_its_button_without_signing_in(
     browser: Browser, phone: Receiver, tmp_path: Path
 ):
-    service = Service(
+    service = quick_service(
         tmp_path,
+        phone.url,
         page=True,
-        contacts={"phone": phone.url},
-        limits=QUICK_LIMITS,
         page_lines=f'passphrase = "{WORDS}"\npublic_url = "http://127.0.0.1:9/"',
     )
     with service, Thermometer(service.broker_port) as probe, tab(browser, PHONE) as page:

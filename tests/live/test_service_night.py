@@ -14,7 +14,14 @@ import pytest
 from support.mosquitto import Mosquitto, needs_mosquitto
 from support.patience import patience_s
 from support.receivers import Mode, http_receiver, refusing_port, smtp_receiver
-from support.service import QUICK_LIMITS, Service, Thermometer, hatched_yesterday, wait_until
+from support.service import (
+    QUICK_LIMITS,
+    Service,
+    Thermometer,
+    hatched_yesterday,
+    quick_service,
+    wait_until,
+)
 
 from monitor.events import AlarmName
 from monitor.journal.reader import JournalReader
@@ -66,13 +73,7 @@ def test_an_alarm_outlives_a_kill_and_is_not_told_twice(
 ) -> None:
     with (
         http_receiver() as phone,
-        Service(
-            tmp_path,
-            broker_port=broker_port,
-            contacts={"phone": phone.url},
-            limits=QUICK_LIMITS,
-            commit_s=0.5,
-        ) as service,
+        quick_service(tmp_path, phone.url, broker_port=broker_port, commit_s=0.5) as service,
         Thermometer(service.broker_port) as probe,
     ):
         service.placed()
@@ -116,13 +117,7 @@ def test_where_the_power_flickers_a_cold_floor_and_its_end_are_told_and_not_agai
     with (
         Mosquitto(tmp_path / "broker", persistent=True) as broker,
         http_receiver() as phone,
-        Service(
-            tmp_path,
-            broker_port=broker.port,
-            contacts={"phone": phone.url},
-            limits=QUICK_LIMITS,
-            commit_s=0.5,
-        ) as service,
+        quick_service(tmp_path, phone.url, broker_port=broker.port, commit_s=0.5) as service,
         Thermometer(broker.port) as probe,
     ):
         service.placed()
@@ -191,13 +186,7 @@ def test_a_clean_stop_loses_nothing(tmp_path: Path, broker_port: int | None) -> 
     """Not what is on the way in, nor a message that could not be sent yet."""
     with (
         refusing_port() as dead,
-        Service(
-            tmp_path,
-            broker_port=broker_port,
-            contacts={"phone": dead.url},
-            limits=QUICK_LIMITS,
-            commit_s=30,
-        ) as service,
+        quick_service(tmp_path, dead.url, broker_port=broker_port, commit_s=30) as service,
         Thermometer(service.broker_port) as probe,
     ):
         service.placed()
@@ -225,13 +214,7 @@ def test_a_reload_takes_new_probes_and_contacts_and_a_wrong_file_changes_nothing
     with (
         http_receiver(Mode.FAILING) as old,
         http_receiver() as new,
-        Service(
-            tmp_path,
-            broker_port=broker_port,
-            contacts={"phone": old.url},
-            limits=QUICK_LIMITS,
-            commit_s=0.5,
-        ) as service,
+        quick_service(tmp_path, old.url, broker_port=broker_port, commit_s=0.5) as service,
         Thermometer(service.broker_port) as probe,
     ):
         service.placed()
@@ -267,9 +250,7 @@ def test_a_reload_that_would_lose_birds_is_refused_and_a_renamed_box_keeps_them(
 ) -> None:
     with (
         http_receiver() as phone,
-        Service(
-            tmp_path, contacts={"phone": phone.url}, limits=QUICK_LIMITS, commit_s=0.5
-        ) as service,
+        quick_service(tmp_path, phone.url, commit_s=0.5) as service,
     ):
         service.placed()
         service.box = "Porch"
@@ -331,11 +312,8 @@ def test_a_restart_after_an_hour_away_says_that_it_was_away(tmp_path: Path) -> N
     """The time away is made by moving the journal's own end into the past: the service is asked
     to believe its records, not its clock."""
     with http_receiver() as phone:
-        service = Service(
-            tmp_path,
-            contacts={"phone": phone.url},
-            limits=QUICK_LIMITS,
-            shortened={"monitor.watch.watcher.BACK_WITHIN_S": 2.0},
+        service = quick_service(
+            tmp_path, phone.url, shortened={"monitor.watch.watcher.BACK_WITHIN_S": 2.0}
         )
         with service:
             service.placed()

@@ -378,6 +378,11 @@ class Service:
         )
 
 
+def quick_service(folder: Path, phone: str, **given: Any) -> Service:
+    """One that tells of a floor within seconds, to that address."""
+    return Service(folder, contacts={"phone": phone}, limits=QUICK_LIMITS, **given)
+
+
 class Thermometer:
     """A probe on the network: publishes with QoS 1, keeps what is not acknowledged, sends it again
     on the next connection. `acknowledged` are the values whose PUBACK came."""

@@ -73,12 +73,6 @@ def test_what_a_plug_measured_counts_and_only_the_rest_of_the_time_is_reckoned(t
         assert used.kwh == pytest.approx(0.1 * HOURS, rel=0.02)
 
 
-@pytest.fixture
-def journal(tmp_path):
-    split_batch.write(tmp_path / "journal.db")
-    return tmp_path / "journal.db"
-
-
 def test_a_batch_in_two_boxes_is_one_of_the_batches(journal):
     site = replace(split_batch.split_site(), price_per_kwh=price("$0.20"))
     with JournalReader(journal) as kept:

@@ -29,12 +29,6 @@ LATER = at("2026-06-01 00:00")
 
 
 @pytest.fixture
-def journal(tmp_path):
-    split_batch.write(tmp_path / "journal.db")
-    return tmp_path / "journal.db"
-
-
-@pytest.fixture
 def records(journal):
     with JournalReader(journal) as kept:
         yield open_batch(kept, SITE, Asked(), now=LATER)

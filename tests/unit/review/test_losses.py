@@ -13,11 +13,6 @@ LONG_AFTER = at("2026-06-01 00:00")
 
 
 @pytest.fixture
-def record(reader):
-    return open_record(reader, site(), Asked(brooder="porch"), now=LONG_AFTER)
-
-
-@pytest.fixture
 def after_cold(record):
     return losses(record)[0]
 

@@ -22,11 +22,6 @@ from monitor.units import Unit
 LONG_AFTER, DAY_S = at("2026-06-01 00:00"), 86_400.0
 
 
-@pytest.fixture
-def record(reader):
-    return open_record(reader, site(), Asked(brooder="porch"), now=LONG_AFTER)
-
-
 def printed(record, cut: Cut, width: int) -> str:
     console = Console(file=io.StringIO(), width=width, highlight=False)
     print_sheet(console, record, sheet(record, cut))
