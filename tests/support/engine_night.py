@@ -1,7 +1,7 @@
 """A small invented site and an engine on it, driven by hand. For tests of the watch."""
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
@@ -150,10 +150,14 @@ class Night:
         probes: Iterable[str] = ("porch/floor",),
     ) -> None:
         """The probes say the same for a while, from now on; time moves on."""
-        end = self.t + for_s
-        while self.t < end:
+        for _ in self.until(self.t + for_s, every_s):
             for probe in probes:
                 self.says(temp_c, probe)
+
+    def until(self, t: float, every_s: float = 30.0) -> Iterator[float]:
+        """Moment after moment until then: time goes on once all is said that belongs to one."""
+        while self.t < t:
+            yield self.t
             self.t += every_s
 
     def waits(self, for_s: float) -> None:

@@ -62,10 +62,9 @@ def warmed(floor_c: float) -> tuple[Night, Site]:
     """An empty box whose floor was so warm from 18:00 to midnight, and 12 degC outside."""
     site = a_site(a_brooder(), outside=True)
     night = Night(site, batch=False)
-    while night.t < 6 * H:
+    for _ in night.until(6 * H, 60):
         night.says(floor_c)
         night.says(12.0, "site/shade")
-        night.t += 60
     return night, site
 
 
@@ -110,10 +109,9 @@ def test_in_the_evening_before_a_step_both_targets_of_the_night_are_said(
     site = a_site(a_brooder(), outside=True)
     night = Night(site, batch=False)
     night.placed(hatched=hatched)
-    while night.t < 2 * H:
+    for _ in night.until(2 * H, 60):
         night.says(36.0)
         night.says(12.0 - night.t / H, "site/shade")
-        night.t += 60
     said, _ = asked(night, site)
     then = "; from 00:00 on 32.2 °C, and no less than 29.4 °C" if steps else ""
     assert f"It should be 35.0 °C, and no less than 32.2 °C{then}." in said.split("\n")

@@ -61,13 +61,12 @@ def chance(low_c: float, *, plugs: bool) -> float:
     box = a_brooder()
     box = replace(box, heat=(replace(box.heat[0], thermostat=True),))
     night = Night(a_site(plugged(box) if plugs else box, outside=True))
-    while night.t < 7 * 3600.0:
+    for _ in night.until(7 * 3600.0):
         phase = night.t % 1200 / 1200
         night.says(34.4 + 0.5 * sin(2 * pi * phase))
         night.says(9.0 - night.t / 36000, "site/shade")
         if plugs:
             night.meter_says("porch/west lamp power_w", 246.0 + phase if phase < 0.9 else 0.3)
-        night.t += 30.0
     asked = night.engine.tonight("porch", night.now(), low_c=low_c)
     assert asked.outlook is not None
     return asked.outlook.chance

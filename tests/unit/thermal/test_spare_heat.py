@@ -25,14 +25,13 @@ class Porch:
         """The floor goes to `heading_k` from where it should be, as a box does."""
         night = self.night
         end = night.t + for_s
-        while night.t < end:
+        for _ in night.until(end):
             self.extra_k += (heading_k - self.extra_k) * (1 - math.exp(-30 / TIME_CONSTANT_S))
             outside_k = 4 * math.sin((night.t / 3600 - 9) / 24 * 2 * math.pi)
             floor_c = 34.8 + 0.17 * outside_k + self.extra_k
             for probe, less_k in zip(FLOORS, (0.0, 0.4), strict=True):
                 night.says(self._read(floor_c - less_k, 0.08), probe)
             night.says(self._read(3 + outside_k, 0.1), "site/shade")
-            night.t += 30
 
     def _read(self, temp_c: float, noise_k: float) -> float:
         return round((temp_c + self.dice.gauss(0, noise_k)) * 16) / 16

@@ -169,32 +169,29 @@ def _rounded(temp_c: float, step_c: float) -> float:
 def test_a_probe_in_half_degrees_on_a_steady_floor_is_not_stuck_though_the_evening_cools():
     rng = Random(1)
     night = Night(a_site(outside=True))
-    while night.t < 6 * 3600:
+    for _ in night.until(6 * 3600):
         floor_c = 35 + 0.1 * sin(night.t / 900) + rng.gauss(0, 0.05)
         night.says(_rounded(floor_c, 0.5))
         night.says(15 - night.t / 2400 + rng.gauss(0, 0.1), "site/shade")
-        night.t += 30
     assert "porch/probe-fault" not in night.told()
 
 
 def test_a_probe_in_whole_degrees_flutters_and_then_stands_without_being_stuck():
     rng = Random(1)
     night = Night()
-    while night.t < 12 * 3600:
+    for _ in night.until(12 * 3600):
         floor_c = 35 + 0.5 * sin(night.t / 6000) + rng.gauss(0, 0.12)
         night.says(_rounded(floor_c, 1.0))
-        night.t += 30
     assert "porch/probe-fault" not in night.told()
 
 
 def test_a_probe_in_half_degrees_is_stuck_where_another_on_the_floor_cools_by_two():
     rng = Random(1)
     night = Night(a_site(a_brooder(floors=2)))
-    while night.t < 5 * 3600:
+    for _ in night.until(5 * 3600):
         cooled = max(0.0, night.t - 2 * 3600) / 5400
         night.says(_rounded(35 + rng.gauss(0, 0.2), 0.5) if cooled == 0 else 35.0)
         night.says(35 - cooled + rng.gauss(0, 0.05), "porch/far floor")
-        night.t += 30
     (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
     assert fault.probe == "porch/floor"
     assert fault.facts["reason"] == "its value has not changed while others moved"
@@ -204,21 +201,19 @@ def test_a_slow_probe_in_half_degrees_is_not_stuck_beside_a_quick_one_that_a_the
     """It shows nothing of what the other goes up and down by every few minutes."""
     rng = Random(1)
     night = Night(a_site(a_brooder(floors=2)))
-    while night.t < 8 * 3600:
+    for _ in night.until(8 * 3600, 60):
         slow_c = 34.0 if night.t % 5400 > 1200 else 34.0 + rng.gauss(0, 0.4)
         night.says(_rounded(slow_c, 0.5))
         swings_k = 1.8 * sin(tau * night.t / 660)
         night.says(35 + swings_k + rng.gauss(0, 0.05), "porch/far floor")
-        night.t += 60
     assert "porch/probe-fault" not in night.told()
 
 
 def test_a_probe_that_never_said_anything_else_is_told_before_the_night_is_over():
     night = Night(a_site(outside=True))
-    while night.t < 7 * 3600:
+    for _ in night.until(7 * 3600):
         night.says(35.0)
         night.says(15 - night.t / 3600, "site/shade")
-        night.t += 30
     (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
     assert fault.at - night.start <= 6.1 * 3600
 
@@ -232,12 +227,11 @@ def test_a_coarse_probe_that_stands_while_the_lamp_over_it_dies_is_stuck_and_the
     box = a_brooder()
     box = replace(box, probes=(*box.probes, a_probe("porch", "under", Place.UNDER_HEAT)))
     night = Night(a_site(box))
-    while night.t < 6 * 3600:
+    for _ in night.until(6 * 3600):
         dead = night.t > 4 * 3600
         night.says(35.0 if dead else _rounded(35 + rng.gauss(0, 0.6 * step_k), step_k))
         under_c = 18 + 27 * exp(-(night.t - 4 * 3600) / 1800) if dead else 45.0
         night.says(under_c + rng.gauss(0, 0.1), "porch/under")
-        night.t += 30
     blind = [c for c in night.changes if c.alarm is AlarmName.NO_READINGS]
     assert blind
     assert (blind[0].priority, blind[0].probe) == (Priority.URGENT, None)
@@ -288,11 +282,10 @@ def test_two_that_send_on_the_only_probes_topic_are_no_readings_and_urgent():
 def test_what_differs_while_a_box_warms_up_accuses_nobody_for_the_rest_of_the_night():
     rng = Random(1)
     night = Night(a_site(a_brooder(floors=2)))
-    while night.t < 12 * 3600:
+    for _ in night.until(12 * 3600):
         warm = 1 - exp(-night.t / 2400)
         night.says(10 + 25 * warm + rng.gauss(0, 0.06))
         night.says(10 + 22 * warm + rng.gauss(0, 0.06), "porch/far floor")
-        night.t += 30
     assert "porch/probe-fault" not in night.told()
 
 
@@ -304,12 +297,11 @@ def warm_day(outside_from_c: float = 23.8, *, outside_until_s: float = 1e9) -> N
     box = replace(box, probes=(*box.probes, a_probe("porch", "under", Place.UNDER_HEAT)))
     night = Night(a_site(box, outside=True), start=Night.evening("2026-03-09"), batch=False)
     night.placed(hatched="2026-02-08")
-    while night.t < 4 * 3600:
+    for _ in night.until(4 * 3600):
         night.says(24.6 + rng.gauss(0, 0.1))
         night.says(34.0 + rng.gauss(0, 0.2), "porch/under")
         if night.t < outside_until_s:
             night.says(outside_from_c + rng.gauss(0, 0.1), "site/shade")
-        night.t += 30
     return night
 
 
@@ -321,12 +313,11 @@ def test_a_probe_that_falls_out_on_a_warm_day_is_told():
     night = warm_day(outside_from_c=14.0)
     rng = Random(2)
     out = night.t
-    while night.t < out + 1800:
+    for _ in night.until(out + 1800):
         fallen_c = 14.0 + 10.6 * exp(-(night.t - out) / 90)
         night.says(fallen_c + rng.gauss(0, 0.1))
         night.says(34.0 + rng.gauss(0, 0.2), "porch/under")
         night.says(14.0 + rng.gauss(0, 0.1), "site/shade")
-        night.t += 30
     (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
     assert "wet, buried or moved" in fault.facts["reason"]  # at first, and then
     (status,) = [p for p in night.engine.status(night.now()).brooders[0].probes if p.fault]
@@ -339,13 +330,12 @@ def test_a_probe_that_fell_out_stays_told_while_a_breeze_blows_on_it():
     rng = Random(3)
     night = Night(a_site(a_brooder(floors=2), outside=True))
     night.holds(35.0, for_s=60, every_s=30, probes=("porch/floor", "porch/far floor"))
-    while night.t < 4 * 3600:
+    for _ in night.until(4 * 3600):
         out = night.t > 7200
         gust_k = 2.2 if out and night.t % 1800 < 300 else 0.0
         night.says(35 + rng.gauss(0, 0.1))
         night.says((20.0 - gust_k if out else 35.0) + rng.gauss(0, 0.1), "porch/far floor")
         night.says(20.0 + rng.gauss(0, 0.1), "site/shade")
-        night.t += 30
     faults = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
     assert [(c.change, c.probe) for c in faults] == [(ChangeKind.RAISED, "porch/far floor")]
 
@@ -353,11 +343,10 @@ def test_a_probe_that_fell_out_stays_told_while_a_breeze_blows_on_it():
 def test_a_probe_forgotten_outside_from_the_start_is_told():
     rng = Random(4)
     night = Night(a_site(a_brooder(floors=2), outside=True))
-    while night.t < 3600:
+    for _ in night.until(3600):
         night.says(35 + rng.gauss(0, 0.1))
         night.says(5 + rng.gauss(0, 0.1), "porch/far floor")
         night.says(5 + rng.gauss(0, 0.1), "site/shade")
-        night.t += 30
     (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
     assert (fault.probe, fault.facts["reason"]) == ("porch/far floor", "it reads like the outside")
 
@@ -367,11 +356,10 @@ def test_an_outside_last_heard_in_the_night_makes_nobody_think_of_a_fallen_probe
     night = warm_day(outside_from_c=14.0, outside_until_s=3600)
     rng = Random(2)
     aired = night.t
-    while night.t < aired + 1800:
+    for _ in night.until(aired + 1800):
         night.says(14.0 + 10.6 * exp(-(night.t - aired) / 300) + rng.gauss(0, 0.1))
         beneath_c = 31.0 + 3.0 * exp(-(night.t - aired) / 300)
         night.says(beneath_c + rng.gauss(0, 0.2), "porch/under")
-        night.t += 30
     assert not [
         c for c in night.changes if c.probe == "porch/floor" and c.alarm is AlarmName.PROBE_FAULT
     ]
@@ -408,14 +396,13 @@ def goes(
 ) -> None:
     """The floor probe heads there as one in its sleeve does; the others come down by `low_k`."""
     rng, began = Random(1), night.t
-    while night.t < began + for_s:
+    for _ in night.until(began + for_s):
         share = 1.0 - exp(-(night.t - began) / lag_s)
         if (night.t - began) % every_s == 0.0:
             night.says(from_c + share * (to_c - from_c) + rng.gauss(0, 0.05))
         for name, place in others:
             usual_c = USUAL_C[place]
             night.says(usual_c - share * low_k + rng.gauss(0, 0.05), f"porch/{name}")
-        night.t += 30.0
 
 
 ONE_MORE = pytest.mark.parametrize(
@@ -608,11 +595,10 @@ def for_hours(goes_k_per_h: dict[str, float], hours: float = 4.0) -> Night:
     night = a_box(*others)
     rng, began = Random(1), night.t
     usual_c = {"floor": 35.0, "under west lamp": 42.0, "outside": 15.0}
-    while night.t < began + hours * 3600.0:
+    for _ in night.until(began + hours * 3600.0):
         for name, temp_c in usual_c.items():
             gone_k = goes_k_per_h.get(name, 0.0) * (night.t - began) / 3600.0
             night.says(temp_c + gone_k + rng.gauss(0, 0.05), f"porch/{name}")
-        night.t += 30.0
     return night
 
 
@@ -741,11 +727,10 @@ def test_a_fine_probe_that_stands_longer_and_longer_on_a_great_mass_is_not_stuck
 
 def test_a_fine_probe_that_fluttered_is_stuck_when_another_moves_by_a_degree_meanwhile():
     night = Night(a_site(a_brooder(floors=2)))
-    while night.t < 3 * 3600:
+    for _ in night.until(3 * 3600):
         dead = night.t > 2 * 3600
         night.says(35.0 if dead else 35.0 + 0.0625 * (night.t // 60 % 3))
         night.says(35 + (0.9 * sin((night.t - 7200) / 1500) if dead else 0.0), "porch/far floor")
-        night.t += 30
     (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
     assert (fault.probe, fault.at - night.start <= 2.75 * 3600) == ("porch/floor", True)
 
@@ -753,11 +738,10 @@ def test_a_fine_probe_that_fluttered_is_stuck_when_another_moves_by_a_degree_mea
 def test_a_probe_that_stands_for_minutes_at_times_is_told_within_the_hour_when_it_stands_for_good():
     """Nothing else in the box moves, so nothing else bears witness."""
     night = Night(a_site(a_brooder(floors=2)))
-    while night.t < 4 * 3600:
+    for _ in night.until(4 * 3600):
         dead = night.t > 3 * 3600
         night.says(35.0 if dead else 35.0 + 0.0625 * (night.t // 540 % 2))
         night.says(35.0 + 0.0625 * (night.t // 60 % 2), "porch/far floor")
-        night.t += 30
     (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
     assert fault.probe == "porch/floor"
     assert fault.facts["reason"] == "its value has not changed while others moved"
@@ -769,14 +753,13 @@ def test_a_probe_that_says_after_a_silence_what_it_said_before_is_not_stuck(besi
     floors = 2 if beside == "porch/far floor" else 1
     night = Night(a_site(a_brooder(floors=floors), outside=beside == "site/shade"))
     silent_s, again_s = 3 * 3600, 4.5 * 3600
-    while night.t < 5 * 3600:
+    for _ in night.until(5 * 3600):
         if not silent_s <= night.t < again_s:
             flutters = 0.0625 * (night.t // 60 % 2)
             stands = silent_s - 120 < night.t < again_s + 240
             night.says(35.0 if stands else 35.0 + flutters)
             if beside:
                 night.says((35.0 if floors == 2 else 9.0) + flutters + night.t / 9000, beside)
-        night.t += 30
     assert [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT] == []
 
 
@@ -786,13 +769,12 @@ def beneath_a_lamp(wild: bool) -> Night:
     under = a_probe("porch", "u", Place.UNDER_HEAT)
     night = Night(a_site(replace(a_brooder(), probes=(*a_brooder().probes, under))))
     sheath_c = 33.0
-    while night.t < 4 * 3600:
+    for _ in night.until(4 * 3600):
         lit = night.t % (210 + 30 * rng.randrange(2)) < 60
         sheath_c += ((46.0 if lit else 32.0) - sheath_c) * 0.45
         night.says(35.0 + 0.06 * rng.randrange(3))
         said_c = 35.0 + 0.1 * rng.randrange(3) if wild else _rounded(sheath_c, 1.0)
         night.says(48.0 if wild and rng.random() < 0.1 else said_c, "porch/u")
-        night.t += 30
     return night
 
 

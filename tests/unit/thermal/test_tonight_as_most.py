@@ -100,10 +100,9 @@ def test_a_thermostat_makes_up_for_wind_as_for_cold() -> None:
 def test_a_floor_below_its_band_is_no_box_that_holds(floor_c: float) -> None:
     """The night, from 8 degC on, is as cold for it as for any."""
     night, rng = Night(a_site(a_brooder(), outside=True)), Random(1)
-    while night.t < 2.0 * H:
+    for _ in night.until(2.0 * H):
         night.says(floor_c + rng.gauss(0.0, 0.03))
         night.says(8.0, "site/shade")
-        night.t += 30.0
     found = night.engine.tonight("porch", night.now()).outlook
     assert found is not None
     assert found.below_now
@@ -118,9 +117,8 @@ def test_where_a_forecast_alone_is_known_what_fell_lately_has_yet_to_reach_the_f
         (night.start + hour * H, 15.0 - 5.0 * min(3, max(0, hour - 1))) for hour in range(-2, 24)
     )
     night.engine.forecast_is(pairs, night.start, night.now())
-    while night.t < 5.0 * H:
+    for _ in night.until(5.0 * H):
         night.says(31.0 + rng.gauss(0.0, 0.03))
-        night.t += 30.0
     found = night.engine.tonight("porch", night.now()).outlook
     assert found is not None
     assert found.outside_from.startswith("forecast")

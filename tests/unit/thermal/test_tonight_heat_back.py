@@ -28,10 +28,9 @@ def floor_c(at: float) -> float:
 def watched(
     night: Night, rng: Random, until: float, floor: Callable[[float], float] = floor_c
 ) -> Outlook:
-    while night.t < until:
+    for _ in night.until(until):
         night.says(floor(night.t) + rng.gauss(0.0, 0.03))
         night.says(8.0 - night.t / (4.0 * H), "site/shade")
-        night.t += 30.0
     found = night.engine.tonight("porch", night.now()).outlook
     assert found is not None
     return found

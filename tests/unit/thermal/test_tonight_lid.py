@@ -26,11 +26,10 @@ def test_a_lid_that_is_open_while_the_night_is_foretold_makes_it_no_colder(outsi
     night, rng = Night(a_site(a_brooder(), outside=outside), start=EVENING - 7 * H), Random(1)
 
     def chance_at(until: float) -> float:
-        while night.t < until:
+        for _ in night.until(until):
             night.says(floor_c(night.t) + rng.gauss(0.0, 0.05))
             if outside:
                 night.says(12.0, "site/shade")
-            night.t += 30.0
         found = night.engine.tonight("porch", night.now()).outlook
         assert found is not None
         return found.chance

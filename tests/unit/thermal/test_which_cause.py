@@ -38,7 +38,7 @@ def watched(
 ) -> Night:
     """Three hours as all curves begin, in the night, then along them."""
     rng, night = Random(3), Night(a_site(box, outside=outside_c is not None))
-    while night.t < 60.0 * (180 + minutes):
+    for _ in night.until(60.0 * (180 + minutes)):
         minute = night.t / 60.0 - 180.0
         for name, curve in curves.items():
             probe = name.replace("_", " ")
@@ -47,7 +47,6 @@ def watched(
             night.says(said_c, f"porch/{probe}")
         if outside_c is not None:
             night.says(outside_c + rng.gauss(0.0, 0.05), "site/shade")
-        night.t += 30.0
     return night
 
 
@@ -111,11 +110,10 @@ def test_by_day_a_probe_beneath_a_lamp_that_warms_again_is_no_lamp_that_died():
         WEST: ((-60, 38.2), (0, 39.4), (4.5, 36.0), (8.5, 36.8), (30, 39.0)),
         EAST: ((-60, 37.7), (0, 38.3), (9, 37.9), (30, 38.3)),
     }
-    while night.t < rests + 1800.0:
+    for _ in night.until(rests + 1800.0):
         minute = (night.t - rests) / 60.0
         for probe, curve in curves.items():
             night.says(at(curve, minute) + rng.gauss(0.0, 0.03), f"porch/{probe}")
-        night.t += 30.0
     assert causes(night, AlarmName.HEAT_LOSS) == []
 
 
@@ -136,9 +134,8 @@ def test_a_source_that_died_is_not_taken_for_one_that_works_once_its_cold_is_usu
 def test_a_probe_that_jumps_says_nothing_of_the_heat():
     """It is told as cold, and as a probe to be looked at: no lamp is blamed for its jumps."""
     rng, night = Random(5), Night()
-    while night.t < 9 * 3600:
+    for _ in night.until(9 * 3600, 10.0):
         night.says(35.0 + rng.gauss(0, 0.05))
-        night.t += 10.0
     for n, readings in enumerate((2, 2, 6, 5, 15, 3, 3, 13, 10, 4, 3, 11, 8, 1, 7, 7, 2)):
         for _ in range(readings):
             night.says((21.5 if n % 2 else 35.0) + rng.gauss(0, 0.05))
@@ -152,13 +149,12 @@ def _glitches(minutes: int) -> list[Priority]:
     """A cool-end probe says its power-up value for a while in a well box: what was told, how
     urgently."""
     night = Night(a_site(a_box(COOL)))
-    while night.t < 3 * 3600 + 7200:
+    for _ in night.until(3 * 3600 + 7200):
         night.says(35.0)
         if 0.0 <= night.t - 3 * 3600 < 60.0 * minutes:
             night.says_bad(f"porch/{COOL}")
         else:
             night.says(26.0, f"porch/{COOL}")
-        night.t += 30.0
     return [c.priority for c in night.changes if c.change is ChangeKind.RAISED]
 
 

@@ -104,10 +104,9 @@ def test_three_cold_probes_are_one_alarm_that_lists_them() -> None:
 
 def test_the_coldest_of_several_probes_leads() -> None:
     night = Night(a_site(a_brooder(floors=2)), make_estimator=estimator.none)
-    while night.t < 600:
+    for _ in night.until(600, 10):
         night.says(35.0, "porch/floor")
         night.says(31.0, "porch/far floor")
-        night.t += 10
     (cold,) = night.changes
     assert cold.probe == "porch/far floor"
     assert cold.facts["temp_c"] == 31.0
@@ -273,10 +272,9 @@ def test_under_the_lamp_only_a_leap_is_fire(
     box = a_brooder()
     under = a_probe("porch", "under lamp", Place.UNDER_HEAT)
     night = Night(a_site(replace(box, probes=(*box.probes, under))), make_estimator=estimator.none)
-    while night.t < 3600:
+    for _ in night.until(3600, 10):
         night.says(35.0)
         night.says(usual_c if night.t < 2400 else then_c, under.key)
-        night.t += 10
     assert night.told() == (["porch/overheat"] if told else [])
     assert all(change.probe == under.key for change in night.changes)
 
@@ -322,9 +320,8 @@ class Thermostat:
     def runs(self, hours: float) -> list[Change]:
         """What is told of cold in so long."""
         night = self.night
-        while night.t < 3600.0 * hours:
+        for _ in night.until(3600.0 * hours):
             night.says(round(self.at(night.t / 60.0), 2))
-            night.t += 30.0
         cold = (AlarmName.COLD, AlarmName.HEAT_LOSS, AlarmName.CHILL)
         return [c for c in night.changes if c.change is ChangeKind.RAISED and c.alarm in cold]
 

@@ -299,9 +299,8 @@ def test_a_fall_that_will_soon_be_harm_is_held_no_longer(
     night = Night(start=EVENING - 6 * 3600, make_estimator=make)
     night.holds(35.0, for_s=600)
     told.say(Diagnosis(hold_until=night.start + night.t + 36000.0))
-    while night.t < 3000:
+    for _ in night.until(3000, 10):
         night.says(35.0 - (night.t - 600) / 500)  # cold after 24 min, chill after 47
-        night.t += 10
     cold = next(c for c in night.changes if c.alarm is AlarmName.COLD)
     left_s = (cold.facts["temp_c"] - cold.facts["chill_c"]) * 500
     assert 590 <= left_s <= 620
@@ -327,10 +326,9 @@ def test_a_probe_that_is_doubted_is_told_as_that_beside_the_cold_that_it_says(
         since=night.start,
     )
     told.say(Diagnosis(cause=Cause.SENSOR, findings=(stuck,), rate_k_per_h=2.3))
-    while night.t < 1800:
+    for _ in night.until(1800, 10):
         night.says(35.0, both[0])
         night.says(31.0, both[1])
-        night.t += 10
     fault, cold = night.changes
     assert (fault.alarm, fault.probe) == (AlarmName.PROBE_FAULT, both[1])
     assert fault.facts["reason"] == stuck.reason
@@ -597,10 +595,9 @@ def test_weather_is_named_only_where_the_night_was_foretold_before_the_floor_was
         (31.0, 0.9, 14400.0),
     ):
         told.chance = chance
-        while night.t < until_s:
+        for _ in night.until(until_s):
             night.says(floor_c, "porch/floor")
             night.says(3.0, "site/shade")
-            night.t += 30.0
     assert "porch/cold-night" in night.told()
     causes = {c.cause for c in night.changes if c.alarm is AlarmName.COLD}
     assert causes == {Cause.COLD_NIGHT if foretold else Cause.UNKNOWN}

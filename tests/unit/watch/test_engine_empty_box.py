@@ -21,11 +21,10 @@ def an_empty_box(*, floors: int = 1) -> Night:
 def goes_to(night: Night, goal_c: float, *, from_c: float, for_s: float) -> float:
     """The floor on its way to a goal, with a time constant of half an hour; where it ends."""
     begin, temp_c, dice = night.t, from_c, Random(1)
-    while night.t < begin + for_s:
+    for _ in night.until(begin + for_s):
         temp_c = goal_c + (from_c - goal_c) * exp((begin - night.t) / 1800.0)
         night.says(OUTSIDE_C, "site/shade")
         night.says(round(temp_c * 16 + dice.choice((-1, 0, 1))) / 16)
-        night.t += 30.0
     return temp_c
 
 

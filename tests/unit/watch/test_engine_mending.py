@@ -108,10 +108,9 @@ def test_the_watch_asks_with_the_birds_and_the_circuit_it_has(watts: tuple[int, 
     night = Night(a_site(box, outside=True), batch=False)
     night.placed(count=115)
     noise = Random(1)
-    while night.t < 3 * 3600:
+    for _ in night.until(3 * 3600, 60):
         night.says(35.0 + noise.gauss(0, 0.1))
         night.says(5.0 - night.t / 1200 + noise.gauss(0, 0.1), "site/shade")
-        night.t += 60
     outlook = night.engine.tonight("porch", night.now()).outlook
     assert outlook is not None
     assert outlook.chance > CLEAR_CHANCE

@@ -86,10 +86,9 @@ def test_lamps_that_go_out_with_the_mains_are_not_told_one_by_one() -> None:
 def cooling(night: Night, for_s: float) -> None:
     """As a box cools whose cover is off, from now on."""
     begun, end = night.t, night.t + for_s
-    while night.t < end:
+    for _ in night.until(end, 10):
         t = night.t - begun
         night.says(35.0 - 4.0 * (1 - exp(-t / 110)) - 7.0 * (1 - exp(-t / 1500)))
-        night.t += 10
 
 
 @pytest.mark.parametrize(("kind", "open_", "shut"), [(COVER, 1.0, 0.0), (CONTACT, 0.0, 1.0)])

@@ -37,13 +37,12 @@ def through(night: Night, outside_c: float | None, for_s: float) -> None:
     that says so is stuck. The birds come after the first minutes."""
     end = night.t + for_s
     came = night.t + 600.0 if night.t == 0.0 else None
-    while night.t < end:
+    for _ in night.until(end, 300.0):
         night.says(TARGET_C)
         if outside_c is not None:
             night.says(outside_c + (0.0 if night.t % 1500.0 else 0.2), "site/shade")
         if night.t == came:
             night.placed(hatched="2026-02-08", count=30)
-        night.t += 300.0
 
 
 def moving(night: Night, kind: ChangeKind = ChangeKind.RAISED) -> list[Change]:

@@ -15,10 +15,9 @@ def asked_at(clock: str, low_c: float | None = LOW_C) -> Outlook:
     at = datetime.fromisoformat(f"2026-02-10T{clock}").replace(tzinfo=ZONE).timestamp()
     night = Night(a_site(outside=True), start=at - 3 * 3600, batch=False)
     night.placed(hatched="2026-02-08")
-    while night.t < 3 * 3600:
+    for _ in night.until(3 * 3600, 60.0):
         night.says(34.0)
         night.says(5.0, "site/shade")
-        night.t += 60.0
     outlook = night.engine.tonight("porch", night.now(), low_c=low_c).outlook
     assert outlook is not None
     return outlook

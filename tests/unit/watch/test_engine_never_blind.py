@@ -83,11 +83,10 @@ def well_seen(*, floor_c: float, start: float, hatched: str, under_c: float | No
         box = replace(box, probes=(*box.probes, under))
     night = Night(a_site(box), start=start, batch=False)
     night.placed(hatched=hatched)
-    while night.t < 3 * 3600:
+    for _ in night.until(3 * 3600, 10):
         night.says(floor_c + flicker(night.t))
         if under_c is not None:
             night.says(under_c + flicker(night.t), "porch/under")
-        night.t += 10
     return night
 
 
@@ -156,10 +155,9 @@ def test_a_box_without_a_floor_probe_is_not_held_against_the_floors_target(
     rng = Random(1)
     box = replace(a_brooder(), probes=(a_probe("porch", "p", place),))
     night = Night(a_site(box, outside=True))
-    while night.t < 4 * 3600:
+    for _ in night.until(4 * 3600):
         night.says(temp_c + rng.gauss(0, 0.1), "porch/p")
         night.says(10 + rng.gauss(0, 0.1), "site/shade")
-        night.t += 30
     assert night.told() == ["porch/unwatched"]  # somebody hears that nothing tells of the floor
     assert night.engine.tonight("porch", night.now(), low_c=-10.0).outlook is None
     assert night.engine.status(night.now()).brooders[0].minutes_to_chill is None
@@ -169,9 +167,8 @@ def test_a_cool_end_hotter_than_a_chick_is_an_overheat_though_no_probe_lies_on_t
     box = replace(a_brooder(), probes=(a_probe("porch", "p", Place.COOL_END),))
     night = Night(a_site(box))
     night.holds(27.0, for_s=3600, every_s=30, probes=("porch/p",))
-    while night.t < 3600 + 1800:
+    for _ in night.until(3600 + 1800):
         night.says(27.0 + min(16.0, (night.t - 3600) / 40), "porch/p")
-        night.t += 30
     assert "porch/overheat" in night.told()
 
 
@@ -187,13 +184,12 @@ def test_half_a_cold_box_stays_an_urgent_alarm_whatever_is_found_of_its_probe(
     box = a_brooder(floors=floors)
     box = replace(box, probes=(*box.probes, a_probe("porch", "cool", Place.COOL_END)))
     night = Night(a_site(box), start=EVENING - 4 * 3600)
-    while night.t < 16 * 3600:
+    for _ in night.until(16 * 3600, 60):
         fallen_k = max(0.0, night.t - 4 * 3600) / 3600 * k_per_h
         night.says(max(to_c, 35.0 - fallen_k) + rng.gauss(0, 0.06))
         for name in ("far floor", "third floor")[: floors - 1]:
             night.says(35.0 + rng.gauss(0, 0.06), f"porch/{name}")
         night.says(28.0 + rng.gauss(0, 0.06), "porch/cool")
-        night.t += 60
     said = [c for c in night.changes if c.alarm is AlarmName.CHILL]
     assert said[-1].change in (ChangeKind.RAISED, ChangeKind.EXPLAINED)
     box_now = night.engine.status(night.now()).brooders[0]
@@ -206,9 +202,8 @@ def test_without_a_floor_probe_lost_heat_is_told_by_what_there_is() -> None:
     rng = Random(1)
     box = replace(a_brooder(), probes=(a_probe("porch", "under west lamp", Place.UNDER_HEAT),))
     night = Night(a_site(box))
-    while night.t < 6 * 3600:
+    for _ in night.until(6 * 3600):
         cold_k = 27 * (1 - exp(-max(0.0, night.t - 4 * 3600) / 1500))
         night.says(45.0 - cold_k + rng.gauss(0, 0.1), "porch/under west lamp")
-        night.t += 30
     assert night.told()[0] == "porch/unwatched", "nobody can say how warm the floor is"
     assert "porch/heat-loss" in night.told()

@@ -27,13 +27,12 @@ class Box:
     ) -> None:
         """`far` is a steady floor, or what exactly is said, by the seconds since it began."""
         night, begun = self.night, self.night.t
-        while night.t < begun + for_s:
+        for _ in night.until(begun + for_s):
             night.says(floor + self._rng.gauss(0, 0.1), FLOOR)
             if callable(far):
                 night.says(far(night.t - begun), FAR)
             else:
                 night.says(far + self._rng.gauss(0, 0.1), FAR)
-            night.t += 30
 
     def raised(self, since: float = 0.0) -> list[AlarmName]:
         return [
@@ -93,9 +92,8 @@ def test_a_probe_still_stuck_when_it_is_back_in_service_is_told_again(
 def test_the_only_probe_still_stuck_when_it_is_back_in_service_wakes_somebody_again() -> None:
     rng = Random(1)
     night = Night()
-    while night.t < 3 * HOUR:
+    for _ in night.until(3 * HOUR):
         night.says(WELL + rng.gauss(0, 0.1))
-        night.t += 30
     night.holds(WELL, for_s=2 * HOUR, every_s=30)
     night.entry(EntryKind.OUT_OF_SERVICE, probe=FLOOR)
     night.t += 60

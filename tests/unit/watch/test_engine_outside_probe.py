@@ -21,11 +21,10 @@ def night_of(outside_c: Callable[[float], float], hours: float) -> Night:
     probes = (*box.probes, a_probe("porch", "outside", Place.OUTSIDE))
     night, rng = Night(a_site(replace(box, probes=probes))), Random(3)
     began = night.t
-    while night.t < began + 3600.0 * hours:
+    for _ in night.until(began + 3600.0 * hours):
         night.says(35.0 + rng.gauss(0.0, 0.05))
         said_c = outside_c((night.t - began) / 3600.0)
         night.says(round(said_c * 16.0) / 16.0, OUTSIDE)
-        night.t += 30.0
     return night
 
 

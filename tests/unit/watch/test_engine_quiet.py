@@ -29,12 +29,11 @@ def a_night(*under: str, every_s: float, course=steady, noise_k=0.05) -> tuple[N
 def lives(night, for_s, every_s, under=(), *, course=steady, odd=None, noise_k=0.05):
     """The floor goes its course (degC by seconds); `odd` is what the first lamp's probe says."""
     rng, began = Random(int(night.t)), night.t
-    while night.t < began + for_s:
+    for _ in night.until(began + for_s, every_s):
         night.says(course(night.t - began) + rng.gauss(0, noise_k))
         for name in under:
             temp_c = odd if odd is not None and name == under[0] else 42.0
             night.says(temp_c + rng.gauss(0, 0.05), f"porch/{name}")
-        night.t += every_s
 
 
 @pytest.mark.parametrize("wild", [1, 2])
@@ -150,10 +149,9 @@ def test_a_cover_lifted_for_feeding_is_no_dead_lamp_though_it_cools_what_lies_be
         return 6.0 * (1 - exp(-open_s / 120.0)) * exp(-max(0.0, seconds - open_s) / 240.0)
 
     began = night.t
-    while night.t < began + 1800.0:
+    for _ in night.until(began + 1800.0):
         night.says(37.0 - lid_k(night.t - began))
         night.says(42.0 - lid_k(night.t - began), "porch/under west lamp")
-        night.t += 30.0
     assert "porch/heat-loss" not in night.told()
 
 
@@ -165,11 +163,10 @@ def test_a_floor_on_its_way_back_from_too_hot_has_lost_no_heat(rests_c):
     lives(night, 2 * 3600.0, 30.0, ("under west lamp",))
     lives(night, 3600.0, 30.0, ("under west lamp",), course=lambda _: 38.8)
     began = night.t
-    while night.t < began + 2400.0:
+    for _ in night.until(began + 2400.0):
         gone = 1.0 - exp((began - night.t) / 900.0)
         night.says(38.8 - (38.8 - rests_c) * gone)
         night.says(42.0 - 12.0 * gone, "porch/under west lamp")
-        night.t += 30.0
     lost = [c for c in night.changes if c.alarm in (AlarmName.HEAT_LOSS, AlarmName.COLD)]
     assert bool(lost) == (rests_c < 30.0)
     assert all(c.facts["temp_c"] < 34.0 for c in lost)
@@ -190,10 +187,9 @@ def test_a_floor_that_went_down_by_a_little_and_rests_there_has_lost_no_heat(by_
     night.t += 3 * 3600.0
     lives(night, 2 * 3600.0, 30.0, course=lambda _: 36.0)
     began, rng = night.t, Random(3)
-    while night.t < began + 2400.0:
+    for _ in night.until(began + 2400.0):
         gone = 1 - exp((began - night.t) / within_s)
         night.says(36.0 - by_k * gone + rng.gauss(0, 0.02))
-        night.t += 30.0
     assert "porch/heat-loss" not in night.told()
 
 
@@ -221,12 +217,11 @@ def test_a_cover_lifted_at_the_end_of_a_thermostats_rest_is_off_since_then():
 def test_a_front_with_its_wind_is_no_lost_heat_and_a_steeper_fall_is_told_at_once(fell_k, told):
     """The outside falls by six kelvin in fifty minutes, and then the floor, within its band."""
     night, rng, front_s = Night(a_site(outside=True)), Random(5), 7 * 3600.0
-    while night.t < front_s + 4800.0:
+    for _ in night.until(front_s + 4800.0):
         since_s = max(0.0, night.t - front_s)
         gone = 1 - exp(-max(0.0, since_s - 3600.0) / 1500.0)
         night.says(36.5 - fell_k * gone + rng.gauss(0, 0.03))
         night.says(3.0 - 6.0 * min(1.0, since_s / 3000.0) + rng.gauss(0, 0.1), "site/shade")
-        night.t += 30.0
     lost = [c.at - night.start - front_s - 3600.0 for c in night.changes if c.alarm == "heat-loss"]
     assert [since_s <= 300.0 for since_s in lost[:1]] == [True] * told
 
@@ -284,11 +279,10 @@ def test_heat_that_was_told_as_lost_is_called_off_where_the_outside_came_down_as
 ):
     """The floor dips by 1.4 K within ten minutes and rests there, two hours."""
     night, rng, dip_s = Night(a_site(outside=True)), Random(5), 7 * 3600.0
-    while night.t < dip_s + 7200.0:
+    for _ in night.until(dip_s + 7200.0):
         since_s = max(0.0, night.t - dip_s)
         night.says(35.0 - 1.4 * min(1.0, since_s / 600.0) + rng.gauss(0, 0.03))
         night.says(3.0 - falls_k_per_h * since_s / 3600.0 + rng.gauss(0, 0.05), "site/shade")
-        night.t += 30.0
     lost = [c for c in night.changes if c.alarm is AlarmName.HEAT_LOSS]
     assert [c.change.value for c in lost] == ["raised", "cleared"][: 1 + ends]
 

@@ -76,11 +76,10 @@ def test_a_silent_site_is_one_message() -> None:
     boxes = (a_brooder("porch", floors=2), a_brooder("shed"), a_brooder("barn end"))
     site = a_site(*boxes, outside=True)
     night = Night(site, make_estimator=estimator.none)
-    while night.t < 900:
+    for _ in night.until(900, 10):
         for k, probe in enumerate(site.all_probes):
             if (night.t // 10 + k) % 5 == 0:  # each once in 50 s, not all at the same second
                 night.says(35.0 if probe.brooder else 8.0, probe.key)
-        night.t += 10
     night.waits(3600)
     assert night.told() == ["site/no-readings"]
     (silent,) = [c for c in night.changes if c.change is ChangeKind.RAISED]
@@ -211,15 +210,13 @@ def test_a_loose_wire_is_told_though_good_values_come_between() -> None:
 
 def test_a_faulty_probe_no_longer_counts_beside_a_good_one() -> None:
     night = Night(a_site(a_brooder(floors=2)), make_estimator=estimator.none)
-    while night.t < 600:
+    for _ in night.until(600, 10):
         night.says(35.0, "porch/floor")
         night.says(31.5, "porch/far floor")
-        night.t += 10
     assert night.told() == ["porch/cold"]
-    while night.t < 900:
+    for _ in night.until(900, 10):
         night.says(35.0, "porch/floor")
         night.says_bad("porch/far floor")
-        night.t += 10
     assert night.told() == ["porch/cold", "porch/probe-fault"]
     assert night.told(ChangeKind.CLEARED) == ["porch/cold"]
 
@@ -349,13 +346,12 @@ class Evening:
     def goes_on(self, for_s: float) -> None:
         night, gauss = self.night, self._rng.gauss
         end = night.t + for_s
-        while night.t < end:
+        for _ in night.until(end):
             for key in self.living:
                 night.says(35 + gauss(0, 0.1), key)
             for key, temp_c in self.stuck.items():
                 night.says(temp_c, key)
             night.says(8 - night.t / 1800 + gauss(0, 0.1), "site/shade")
-            night.t += 30
 
     def sticks(self, key: str, at_c: float = 35.0) -> None:
         self.living.remove(key)
@@ -446,10 +442,9 @@ def late_words(night: Night, for_s: float, behind: Callable[[float], float]) -> 
     """The floor probe speaks every half minute, with a time stamp of its own that is behind by so
     many seconds (of the time since it began)."""
     begun = night.t
-    while night.t < begun + for_s:
+    for _ in night.until(begun + for_s):
         night.changes += night.engine.advance(night.now())
         night.says(34.0, at=night.t - behind(night.t - begun))
-        night.t += 30
 
 
 def test_how_old_its_stamps_are_is_said_in_the_same_words_everywhere() -> None:

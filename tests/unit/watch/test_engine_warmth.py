@@ -32,11 +32,10 @@ class Box:
     def goes(self, for_s: float, *, by_k_per_h: float = 0.0, sat_on_k: float = 0.0) -> None:
         """`sat_on_k`: by how much a bird warms the probe, with the probe's lag."""
         end, began = self.night.t + for_s, self.night.t
-        while self.night.t < end:
+        for _ in self.night.until(end):
             self.temp_c += by_k_per_h * 30.0 / 3600.0
             bird_k = sat_on_k * (1.0 - exp(-(self.night.t - began) / 90.0))
             self.night.says(self.temp_c + bird_k + self._rng.gauss(0, 0.04))
-            self.night.t += 30.0
 
 
 def test_a_bird_on_the_probe_wakes_nobody() -> None:
@@ -339,7 +338,7 @@ def a_leap(
     rng = Random(1)
     leaps = (start_h - 18.0) * 3600.0 + 2 * 3600.0
     night.t = leaps - 2 * 3600.0
-    while night.t < leaps + 600.0:
+    for _ in night.until(leaps + 600.0):
         if entry_s is not None and night.t == leaps - entry_s:
             night.entry(EntryKind.LOSS, brooder="porch", count=1)
         since_s = max(0.0, night.t - leaps)
@@ -348,7 +347,6 @@ def a_leap(
         floor_k = floor_k_per_min * since_s / 60.0 + sat_on_k * up + before_k
         night.says(35.2 + floor_k + rng.gauss(0, 0.04))
         night.says(beneath_c + beneath_k * up + rng.gauss(0, 0.04), "porch/under west lamp")
-        night.t += 30.0
     return night, leaps
 
 
@@ -386,13 +384,12 @@ def test_by_night_heat_that_comes_back_to_a_box_that_was_cold_is_not_told_as_too
     rng = Random(1)
     night.t = began = 5 * 3600.0
     back = began + 2.5 * 3600.0
-    while night.t < back + 2 * 3600.0:
+    for _ in night.until(back + 2 * 3600.0):
         up = 1.0 - exp(-max(0.0, night.t - back) / 600.0)
         minute = max(0.0, night.t - back - 1800.0) / 60.0
         half = minute % 10.0 if minute % 20.0 < 10.0 else 10.0 - minute % 10.0
         night.says(32.6 + 3.8 * up + 0.1 * half + rng.gauss(0, 0.04))
         night.says(34.0 + 8.0 * up + 0.2 * half + rng.gauss(0, 0.04), "porch/under west lamp")
-        night.t += 30.0
     assert warm(night) == []
 
 
@@ -422,7 +419,7 @@ def test_by_night_a_swing_that_goes_on_past_all_that_both_probes_were_is_told_in
     rng = Random(1)
     night.t = began = 6 * 3600.0
     sticks = began + 2 * 3600.0
-    while night.t < sticks + 16 * 60.0:
+    for _ in night.until(sticks + 16 * 60.0):
         minute = (night.t - began) / 60.0
         in_swing = minute % 20.0
         up_k = 0.2 * (in_swing if in_swing < 10.0 else 20.0 - in_swing)
@@ -430,7 +427,6 @@ def test_by_night_a_swing_that_goes_on_past_all_that_both_probes_were_is_told_in
             up_k = 0.2 * (night.t - sticks) / 60.0
         night.says(34.6 + up_k + rng.gauss(0, 0.04))
         night.says(38.0 + 1.4 * up_k + rng.gauss(0, 0.04), "porch/under west lamp")
-        night.t += 30.0
     told = warm(night)[0]
     assert told.priority is Priority.WARNING
     assert told.facts["temp_c"] < HIGH_C - 0.2
@@ -461,13 +457,12 @@ def test_by_night_a_thermostats_swing_whose_tops_creep_over_the_band_wakes_nobod
     rng = Random(1)
     night.t = 6 * 3600.0
     began = night.t
-    while night.t < began + 3 * 3600.0:
+    for _ in night.until(began + 3 * 3600.0):
         minute = (night.t - began) / 60.0
         in_half = minute % 10.0 if minute % 20.0 < 10.0 else 10.0 - minute % 10.0
         level_k = 0.14 * in_half - 0.7 + minute / 150.0
         night.says(36.6 + level_k + rng.gauss(0, 0.04))
         night.says(42.0 + 1.5 * level_k + rng.gauss(0, 0.04), "porch/under west lamp")
-        night.t += 30.0
     told = warm(night)
     assert {change.priority for change in told} == {Priority.ADVICE}
 
@@ -484,13 +479,12 @@ def test_by_night_birds_on_the_floor_probe_and_on_the_cool_one_wake_nobody() -> 
     rng = Random(1)
     night.t = 7 * 3600.0
     sat_down = night.t + 2 * 3600.0
-    while night.t < sat_down + 20 * 60.0:
+    for _ in night.until(sat_down + 20 * 60.0):
         sits_s = max(0.0, night.t - sat_down)
         bird_k = 1.7 * (1.0 - exp(-sits_s / 200.0))
         night.says(35.9 + bird_k + rng.gauss(0, 0.04))
         night.says(41.0 + rng.gauss(0, 0.04), "porch/under west lamp")
         night.says(26.0 + 1.5 * bird_k + rng.gauss(0, 0.04), "porch/cool end")
-        night.t += 30.0
     assert warm(night) == []
 
 
@@ -503,12 +497,11 @@ def boxed_with_sheath(
     rng = Random(1)
     night.t = 7 * 3600.0
     slipped = night.t + 2 * 3600.0
-    while night.t < slipped + 25 * 60.0:
+    for _ in night.until(slipped + 25 * 60.0):
         more_k = rise_k(max(0.0, night.t - slipped) / 60.0)
         bird_k = was_k if 3000.0 < slipped - night.t < 4500.0 else 0.0
         night.says(36.0 + more_k + bird_k + rng.gauss(0, 0.04))
         night.says(42.0 + beneath * more_k + rng.gauss(0, 0.04), "porch/under west lamp")
-        night.t += 30.0
     return night, slipped
 
 
@@ -597,7 +590,7 @@ def test_of_a_thermostats_pulses_the_second_is_no_new_heat_though_its_rest_ended
     night = Night(a_site(a_brooder(floors=2)))
     night.t = began = 3600.0
     rng, seen_c = Random(1), 35.3
-    while night.t < began + 4 * 3600.0:
+    for _ in night.until(began + 4 * 3600.0):
         pulses, since_s = divmod(night.t - began - 2 * 3600.0, 600.0)
         floor_c = 35.5 - 0.1 * (night.t - began) / 3600.0
         if pulses >= 0.0:
@@ -605,7 +598,6 @@ def test_of_a_thermostats_pulses_the_second_is_no_new_heat_though_its_rest_ended
         seen_c += 0.25 * (floor_c - seen_c)
         night.says(seen_c + rng.gauss(0, 0.03))
         night.says(seen_c - 1.0 + rng.gauss(0, 0.03), "porch/far floor")
-        night.t += 30.0
     assert len(warm(night)) <= 1
 
 
@@ -736,7 +728,7 @@ def the_sun_on(
     rng = Random(1)
     began = (start_h - 18.0) * 3600.0
     night.t = began - 3 * 3600.0
-    while night.t < began + 4500.0:
+    for _ in night.until(began + 4500.0):
         part = max(0.0, night.t - began) / 4500.0
         sat_s = max(0.0, night.t - began - 3900.0)
         bird_k = sat_on_k * (1.0 - exp(-sat_s / 90.0))
@@ -744,7 +736,6 @@ def the_sun_on(
         lifted_k = 1.6 * (fed_s / 240.0) * exp(1.0 - fed_s / 240.0)
         night.says(from_c + floor_k * part + bird_k - lifted_k + rng.gauss(0, 0.04))
         night.says(26.0 + beside_k * part + rng.gauss(0, 0.04), "porch/cool end")
-        night.t += 30.0
     return night
 
 
@@ -804,14 +795,13 @@ def test_a_thermostats_pulse_that_goes_higher_and_quicker_and_ends_as_ever_wakes
     night = beneath_the_only_lamp()
     rng = Random(1)
     night.t = began = (start_h - 18.0) * 3600.0
-    while night.t < began + 4 * 3600.0:
+    for _ in night.until(began + 4 * 3600.0):
         rounds, in_round = divmod((night.t - began) / 60.0, 20.0)
         up = in_round / 11.0 if in_round < 11.0 else (20.0 - in_round) / 9.0
         swing_k = 3.0 if rounds < 7 else 4.2
         beneath_c = 38.0 if rounds < 7 else 40.0
         night.says(34.4 + swing_k * up + rng.gauss(0, 0.04))
         night.says(beneath_c + 0.5 * up + rng.gauss(0, 0.04), "porch/under west lamp")
-        night.t += 30.0
     assert {change.priority for change in warm(night)} <= {Priority.ADVICE}
 
 
@@ -821,14 +811,13 @@ def test_a_thermostats_pulse_that_goes_on_for_longer_than_ever_rings() -> None:
     rng = Random(1)
     night.t = began = 8 * 3600.0
     sticks = began + 7 * 1200.0
-    while night.t < sticks + 1200.0:
+    for _ in night.until(sticks + 1200.0):
         in_round = (night.t - began) / 60.0 % 20.0
         up = in_round / 11.0 if in_round < 11.0 else (20.0 - in_round) / 9.0
         if night.t >= sticks:
             up = (night.t - sticks) / 60.0 / 11.0
         night.says(34.4 + 3.0 * up + rng.gauss(0, 0.04))
         night.says(38.0 + 3.0 * up + rng.gauss(0, 0.04), "porch/under west lamp")
-        night.t += 30.0
     told = warm(night)[-1]
     assert told.priority is Priority.WARNING
     assert told.at - night.start - sticks <= 15 * 60.0
@@ -840,13 +829,12 @@ def test_by_night_birds_on_both_probes_of_a_box_whose_heat_no_probe_sees_wake_no
     night = Night(a_site(replace(floor, probes=(*floor.probes, cool))))
     rng = Random(1)
     night.t = began = 5 * 3600.0
-    while night.t < began + 3 * 3600.0:
+    for _ in night.until(began + 3 * 3600.0):
         on_floor_s, on_cool_s = (max(0.0, night.t - began - at) for at in (7200.0, 7380.0))
         floor_k = 0.3 * (night.t - began) / 3600.0 + 0.7 * (1.0 - exp(-on_floor_s / 240.0))
         night.says(35.8 + floor_k + rng.gauss(0, 0.04))
         cool_k = 2.2 * (1.0 - exp(-on_cool_s / 240.0))
         night.says(28.6 + cool_k + rng.gauss(0, 0.04), "porch/cool end")
-        night.t += 30.0
     assert warm(night) == []
 
 

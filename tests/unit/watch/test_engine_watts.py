@@ -38,7 +38,7 @@ def goes_on(
 ) -> None:
     """Floor every ten seconds and plugs every 20; None: that plug says nothing."""
     end = night.t + for_s
-    while night.t < end:
+    for _ in night.until(end, 10):
         night.says(floor if isinstance(floor, float) else floor(night.t))
         if night.t % 20 == 0:
             for key, draws in zip(
@@ -46,7 +46,6 @@ def goes_on(
             ):
                 if draws is not None:
                     night.meter_says(key, draws(night.t))
-        night.t += 10
 
 
 @pytest.fixture
