@@ -43,6 +43,11 @@ def a_brooder(name: str = "porch", *, floors: int = 1, limits: Limits | None = N
     )
 
 
+def with_probe(box: Brooder, name: str, place: Place) -> Brooder:
+    """The same box with one more of them."""
+    return replace(box, probes=(*box.probes, a_probe(box.name, name, place)))
+
+
 def a_meter(quantity: Quantity, brooder: str | None = "porch", source: str | None = None) -> Meter:
     """Of that kind; of a heat source where it is a plug."""
     where = f"{brooder or 'site'}/{source or quantity.kind}"

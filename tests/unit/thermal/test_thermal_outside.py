@@ -1,14 +1,13 @@
 """The outside of the coming hours: from a named low, a forecast, and the probe's own days."""
 
 import json
-from dataclasses import replace
 from math import cos, pi
 from random import Random
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.engine_night import Night, a_brooder, a_probe, a_site
+from support.engine_night import Night, a_brooder, a_site, with_probe
 
 from monitor.events import EntryKind, Moment
 from monitor.site import Place, Site
@@ -311,9 +310,7 @@ def test_a_restart_with_any_shift_gives_the_same_curve(shift_s, tens):
 
 def porch_and_shed() -> Site:
     """The porch has its own outside probe, out of the wind; the shed goes by the site's."""
-    porch = a_brooder("porch")
-    own = a_probe("porch", "eaves", Place.OUTSIDE)
-    porch = replace(porch, probes=(*porch.probes, own))
+    porch = with_probe(a_brooder("porch"), "eaves", Place.OUTSIDE)
     return a_site(porch, a_brooder("shed"), outside=True)
 
 

@@ -6,7 +6,7 @@ from math import exp, sin, tau
 from random import Random
 
 import pytest
-from support.engine_night import Night, a_brooder, a_probe, a_site
+from support.engine_night import Night, a_brooder, a_probe, a_site, with_probe
 from support.scenarios import make
 from support.watched import DAY_0, watch
 
@@ -224,8 +224,7 @@ def test_a_coarse_probe_that_stands_while_the_lamp_over_it_dies_is_stuck_and_the
 ):
     """Every other probe is a witness, coarse or not."""
     rng = Random(1)
-    box = a_brooder()
-    box = replace(box, probes=(*box.probes, a_probe("porch", "under", Place.UNDER_HEAT)))
+    box = with_probe(a_brooder(), "under", Place.UNDER_HEAT)
     night = Night(a_site(box))
     for _ in night.until(6 * 3600):
         dead = night.t > 4 * 3600
@@ -241,8 +240,7 @@ def test_a_coarse_probe_that_stands_while_the_lamp_over_it_dies_is_stuck_and_the
 def test_a_floor_probe_that_stands_while_its_only_neighbour_is_away_for_minutes_is_not_stuck():
     """Whom it is held against is another one then: nothing has moved."""
     rng = Random(1)
-    box = a_brooder()
-    box = replace(box, probes=(*box.probes, a_probe("porch", "under", Place.UNDER_HEAT)))
+    box = with_probe(a_brooder(), "under", Place.UNDER_HEAT)
     night = Night(a_site(box, outside=True))
     while night.t < 4 * 3600:
         steady_s = night.t - 3 * 3600
@@ -293,8 +291,7 @@ def warm_day(outside_from_c: float = 23.8, *, outside_until_s: float = 1e9) -> N
     """Birds of four weeks on a warm day: floor right at 24.6, outside as warm, the probe beneath
     the lamp ten above."""
     rng = Random(1)
-    box = a_brooder()
-    box = replace(box, probes=(*box.probes, a_probe("porch", "under", Place.UNDER_HEAT)))
+    box = with_probe(a_brooder(), "under", Place.UNDER_HEAT)
     night = Night(a_site(box, outside=True), start=Night.evening("2026-03-09"), batch=False)
     night.placed(hatched="2026-02-08")
     for _ in night.until(4 * 3600):
@@ -766,8 +763,7 @@ def test_a_probe_that_says_after_a_silence_what_it_said_before_is_not_stuck(besi
 def beneath_a_lamp(wild: bool) -> Night:
     """A sheath that says whole degrees twice a minute, its lamp switched each few minutes."""
     rng = Random(4)
-    under = a_probe("porch", "u", Place.UNDER_HEAT)
-    night = Night(a_site(replace(a_brooder(), probes=(*a_brooder().probes, under))))
+    night = Night(a_site(with_probe(a_brooder(), "u", Place.UNDER_HEAT)))
     sheath_c = 33.0
     for _ in night.until(4 * 3600):
         lit = night.t % (210 + 30 * rng.randrange(2)) < 60

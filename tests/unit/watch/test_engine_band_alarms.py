@@ -1,9 +1,7 @@
 """Cold, hot, chill, overheat: when they come, when they go, and what they say."""
 
-from dataclasses import replace
-
 import pytest
-from support.engine_night import Night, a_brooder, a_probe, a_site
+from support.engine_night import Night, a_brooder, a_site, with_probe
 
 from monitor.events import AlarmName, Change, ChangeKind, EntryKind, Priority
 from monitor.site import Limits, Place
@@ -251,11 +249,10 @@ def test_out_of_service_is_silent_and_in_service_judges_anew(night: Night) -> No
 
 
 def test_a_warm_probe_under_the_lamp_does_not_call_off_the_cold_of_a_silent_floor() -> None:
-    box = a_brooder()
-    under = a_probe("porch", "under lamp", Place.UNDER_HEAT)
-    night = Night(a_site(replace(box, probes=(*box.probes, under))), make_estimator=estimator.none)
+    site = a_site(with_probe(a_brooder(), "lamp", Place.UNDER_HEAT))
+    night = Night(site, make_estimator=estimator.none)
     night.holds(31.0, for_s=600)
-    night.holds(42.0, for_s=3600, probes=(under.key,))
+    night.holds(42.0, for_s=3600, probes=("porch/lamp",))
     assert night.told(ChangeKind.CLEARED) == []
     status = night.engine.status(night.now()).brooder("porch")
     assert status is not None
@@ -269,14 +266,13 @@ def test_under_the_lamp_only_a_leap_is_fire(
     usual_c: float, then_c: float, told: int | list
 ) -> None:
     """A sheath beneath 250 W may be hotter than any floor should be."""
-    box = a_brooder()
-    under = a_probe("porch", "under lamp", Place.UNDER_HEAT)
-    night = Night(a_site(replace(box, probes=(*box.probes, under))), make_estimator=estimator.none)
+    site = a_site(with_probe(a_brooder(), "lamp", Place.UNDER_HEAT))
+    night = Night(site, make_estimator=estimator.none)
     for _ in night.until(3600, 10):
         night.says(35.0)
-        night.says(usual_c if night.t < 2400 else then_c, under.key)
+        night.says(usual_c if night.t < 2400 else then_c, "porch/lamp")
     assert night.told() == (["porch/overheat"] if told else [])
-    assert all(change.probe == under.key for change in night.changes)
+    assert all(change.probe == "porch/lamp" for change in night.changes)
 
 
 def test_what_ended_unanswered_says_from_when_to_when_it_was(night: Night) -> None:

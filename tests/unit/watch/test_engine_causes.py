@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 import pytest
-from support.engine_night import EVENING, Night, a_brooder, a_probe, a_site
+from support.engine_night import EVENING, Night, a_brooder, a_site, with_probe
 from support.no_estimate import NoEstimate
 
 from monitor.brooding.heat_balance import BoxChange
@@ -161,8 +161,7 @@ def beside_another(
     make: Callable[[Brooder, bool], NoEstimate], name: str, place: Place
 ) -> tuple[Night, tuple[str, str]]:
     """A box with a probe beside the one on its floor, ten minutes well; and both probes."""
-    box = a_brooder()
-    box = replace(box, probes=(*box.probes, a_probe("porch", name, place)))
+    box = with_probe(a_brooder(), name, place)
     night, both = Night(a_site(box), make_estimator=make), ("porch/floor", f"porch/{name}")
     night.holds(35.0, for_s=600, probes=both)
     return night, both
@@ -195,8 +194,7 @@ def test_a_cover_that_was_told_is_no_lost_heat_once_the_floor_rises_again(
 ) -> None:
     """Below its band before, it went up past where the fall had begun, and "heat has stopped" was
     told of it."""
-    box = a_brooder()
-    box = replace(box, probes=(*box.probes, a_probe("porch", "cool", Place.COOL_END)))
+    box = with_probe(a_brooder(), "cool", Place.COOL_END)
     night = Night(a_site(box), make_estimator=make)
     both = ("porch/floor", "porch/cool")
     night.holds(32.4, for_s=600, probes=both)

@@ -8,7 +8,7 @@ from random import Random
 
 import pytest
 from support.birds import chicks_in
-from support.engine_night import EVENING, Night, a_brooder, a_probe, a_site
+from support.engine_night import EVENING, Night, a_brooder, a_probe, a_site, with_probe
 
 from monitor.events import (
     AlarmName,
@@ -79,8 +79,7 @@ def well_seen(*, floor_c: float, start: float, hatched: str, under_c: float | No
     """Three hours of a quiet floor, every ten seconds; `under_c`: with a probe beneath the lamp."""
     box = a_brooder()
     if under_c is not None:
-        under = a_probe("porch", "under", Place.UNDER_HEAT)
-        box = replace(box, probes=(*box.probes, under))
+        box = with_probe(box, "under", Place.UNDER_HEAT)
     night = Night(a_site(box), start=start, batch=False)
     night.placed(hatched=hatched)
     for _ in night.until(3 * 3600, 10):
@@ -181,8 +180,7 @@ def test_half_a_cold_box_stays_an_urgent_alarm_whatever_is_found_of_its_probe(
     """One floor probe falls for good while the others are right: told as cold, a doubt of it
     beside, and never called over."""
     rng = Random(1)
-    box = a_brooder(floors=floors)
-    box = replace(box, probes=(*box.probes, a_probe("porch", "cool", Place.COOL_END)))
+    box = with_probe(a_brooder(floors=floors), "cool", Place.COOL_END)
     night = Night(a_site(box), start=EVENING - 4 * 3600)
     for _ in night.until(16 * 3600, 60):
         fallen_k = max(0.0, night.t - 4 * 3600) / 3600 * k_per_h

@@ -1,11 +1,10 @@
 """Nothing heard: from one probe, a brooder, the whole site; and values nobody believes."""
 
 from collections.abc import Callable
-from dataclasses import replace
 from random import Random
 
 import pytest
-from support.engine_night import Night, a_brooder, a_probe, a_site
+from support.engine_night import Night, a_brooder, a_site, with_probe
 
 from monitor.events import AlarmName, Cause, Change, ChangeKind, EntryKind, Facts, Priority
 from monitor.site import Place
@@ -50,8 +49,7 @@ def test_one_silent_probe_beside_another_is_a_warning_of_that_probe() -> None:
 @pytest.mark.parametrize(("place", "judged"), [(Place.FLOOR, True), (Place.UNDER_HEAT, False)])
 def test_a_silent_probe_beneath_a_lamp_is_not_held_against_the_floors_target(place, judged) -> None:
     """Last 45.5 °C, should be 32.2 °C, was said of it."""
-    box = a_brooder()
-    site = a_site(replace(box, probes=(*box.probes, a_probe("porch", "one more", place))))
+    site = a_site(with_probe(a_brooder(), "one more", place))
     night = Night(site, make_estimator=estimator.none)
     night.holds(35.0, for_s=600, probes=("porch/floor", "porch/one more"))
     night.holds(35.0, for_s=7200, probes=("porch/floor",))
@@ -128,8 +126,7 @@ def test_an_active_cold_is_not_lost_when_its_probe_falls_silent() -> None:
 
 
 def test_one_floor_probe_silent_among_others_heard_is_not_the_power_of_the_board() -> None:
-    porch = a_brooder("porch")
-    porch = replace(porch, probes=(*porch.probes, a_probe("porch", "west", Place.UNDER_HEAT)))
+    porch = with_probe(a_brooder("porch"), "west", Place.UNDER_HEAT)
     night = Night(a_site(porch, outside=True), make_estimator=estimator.none)
     others = ("porch/west", "site/shade")
     night.holds(35.0, for_s=600, probes=("porch/floor", *others))
@@ -146,8 +143,7 @@ def test_a_probe_that_said_its_last_within_the_same_minute_is_no_witness_that_th
     after_s: float,
 ) -> None:
     """Its own quarter of an hour was not over yet, and the grower was sent to the one probe."""
-    porch = a_brooder("porch")
-    porch = replace(porch, probes=(*porch.probes, a_probe("porch", "west", Place.UNDER_HEAT)))
+    porch = with_probe(a_brooder("porch"), "west", Place.UNDER_HEAT)
     night = Night(a_site(porch), make_estimator=estimator.none)
     for _ in range(10):
         night.says(35.0, "porch/floor")

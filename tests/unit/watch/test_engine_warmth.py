@@ -6,7 +6,7 @@ from math import exp
 from random import Random
 
 import pytest
-from support.engine_night import EVENING, Night, a_brooder, a_probe, a_site
+from support.engine_night import EVENING, Night, a_brooder, a_site, with_probe
 
 from monitor.events import AlarmName, Change, ChangeKind, EntryKind, Priority
 from monitor.site import Place
@@ -315,9 +315,8 @@ def test_by_night_heat_that_the_probe_beneath_it_feels_too_is_told_within_four_m
 
 def beneath_the_only_lamp() -> Night:
     """One probe on the floor, one beneath the lamp."""
-    box = a_brooder(floors=1)
-    under = a_probe("porch", "under west lamp", Place.UNDER_HEAT)
-    return Night(a_site(replace(box, heat=box.heat[:1], probes=(*box.probes, under))))
+    box = with_probe(a_brooder(), "under west lamp", Place.UNDER_HEAT)
+    return Night(a_site(replace(box, heat=box.heat[:1])))
 
 
 def a_leap(
@@ -469,13 +468,8 @@ def test_by_night_a_thermostats_swing_whose_tops_creep_over_the_band_wakes_nobod
 
 def test_by_night_birds_on_the_floor_probe_and_on_the_cool_one_wake_nobody() -> None:
     """The probe beneath the only lamp shows nothing new."""
-    lamp_alone = a_brooder(floors=1)
-    probes = (
-        *lamp_alone.probes,
-        a_probe("porch", "under west lamp", Place.UNDER_HEAT),
-        a_probe("porch", "cool end", Place.COOL_END),
-    )
-    night = Night(a_site(replace(lamp_alone, heat=lamp_alone.heat[:1], probes=probes)))
+    box = with_probe(a_brooder(), "under west lamp", Place.UNDER_HEAT)
+    night = Night(a_site(with_probe(replace(box, heat=box.heat[:1]), "cool end", Place.COOL_END)))
     rng = Random(1)
     night.t = 7 * 3600.0
     sat_down = night.t + 2 * 3600.0
@@ -565,9 +559,7 @@ def test_two_wild_readings_of_a_floor_above_its_band_ring_nowhere() -> None:
 
 
 def test_the_highest_of_a_floor_too_hot_is_no_sheath_beneath_a_lamp() -> None:
-    box = a_brooder()
-    under = a_probe("porch", "under west lamp", Place.UNDER_HEAT)
-    night = Night(a_site(replace(box, probes=(*box.probes, under))))
+    night = Night(a_site(with_probe(a_brooder(), "under west lamp", Place.UNDER_HEAT)))
     for minute in range(8 * 60):
         warm_k = 0.0 if minute < 240 or minute > 400 else 3.6
         night.says(35.0 + warm_k + 0.06 * (minute % 2))
@@ -723,8 +715,7 @@ def the_sun_on(
     """A floor that goes up from `from_c` by `floor_k` in an hour and a quarter, and a cool end that
     goes up by `beside_k` meanwhile. By `sat_on_k` a bird warms the floor's probe in the last ten
     minutes. After `fed_min` the cover is off for some minutes."""
-    floor, cool = a_brooder(floors=1), a_probe("porch", "cool end", Place.COOL_END)
-    night = Night(a_site(replace(floor, probes=(*floor.probes, cool))))
+    night = Night(a_site(with_probe(a_brooder(), "cool end", Place.COOL_END)))
     rng = Random(1)
     began = (start_h - 18.0) * 3600.0
     night.t = began - 3 * 3600.0
@@ -755,8 +746,7 @@ def test_by_day_the_sun_is_told_within_twenty_minutes_of_a_feeding_that_hid_it()
 def test_a_slow_thermostats_next_top_is_not_told_as_the_sun() -> None:
     """Forty minutes up, twenty-five down, all day; its tops differ by a little, the cool end goes
     along."""
-    floor, cool = a_brooder(floors=1), a_probe("porch", "cool end", Place.COOL_END)
-    night = Night(a_site(replace(floor, probes=(*floor.probes, cool))))
+    night = Night(a_site(with_probe(a_brooder(), "cool end", Place.COOL_END)))
     rng = Random(1)
     night.t = (31.0 - 18.0) * 3600.0
     for top_c in (37.0, 37.2, 37.0, 37.2, 37.4, 37.1, 37.3, 37.4, 37.2, 37.4):
@@ -773,8 +763,7 @@ def test_the_tops_of_a_thermostat_slower_than_the_watch_looks_back_are_not_told_
     None
 ):
     """Forty minutes up, an hour to come down and to rest: the top before is too long ago."""
-    floor, cool = a_brooder(floors=1), a_probe("porch", "cool end", Place.COOL_END)
-    night = Night(a_site(replace(floor, probes=(*floor.probes, cool))))
+    night = Night(a_site(with_probe(a_brooder(), "cool end", Place.COOL_END)))
     rng = Random(1)
     night.t = (30.5 - 18.0) * 3600.0
     for top_c in (36.9, 37.0, 37.2, 37.4, 37.5, 37.6):
@@ -825,8 +814,7 @@ def test_a_thermostats_pulse_that_goes_on_for_longer_than_ever_rings() -> None:
 
 def test_by_night_birds_on_both_probes_of_a_box_whose_heat_no_probe_sees_wake_nobody() -> None:
     """One sits down on the floor's, and minutes later one on the cool end's."""
-    floor, cool = a_brooder(floors=1), a_probe("porch", "cool end", Place.COOL_END)
-    night = Night(a_site(replace(floor, probes=(*floor.probes, cool))))
+    night = Night(a_site(with_probe(a_brooder(), "cool end", Place.COOL_END)))
     rng = Random(1)
     night.t = began = 5 * 3600.0
     for _ in night.until(began + 3 * 3600.0):
