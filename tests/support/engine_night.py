@@ -15,6 +15,7 @@ from monitor.thermal.estimator import MakeEstimator
 from monitor.units import Unit
 from monitor.watch.engine import Engine
 from monitor.watch.readings import LATE_S
+from monitor.watch.status import BrooderStatus
 
 ZONE = ZoneInfo("America/Chicago")
 EVENING = datetime(2026, 2, 8, 18, 0, tzinfo=ZONE).timestamp()  # hatch day, six in the evening
@@ -101,6 +102,12 @@ class Night:
     def now(self, t: float | None = None) -> Moment:
         at = self.start + (self.t if t is None else t)
         return Moment(at, at + self.shift_s)
+
+    def box(self, name: str = "porch") -> BrooderStatus:
+        """How it stands now."""
+        found = self.engine.status(self.now()).brooder(name)
+        assert found is not None
+        return found
 
     def restarts(self, shift_s: float) -> None:
         """Another process takes over, whose steady clock is `shift_s` ahead of the old one's."""

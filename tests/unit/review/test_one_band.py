@@ -31,8 +31,7 @@ def test_the_sheet_knows_the_limits_that_the_watch_had(kind, own, steps):
         now = at_age(HATCHED, age, ZONE) // 900 * 900
         night = Night(a_site(box), start=now, batch=False, make_estimator=estimator.none)
         night.placed(hatched=HATCHED.isoformat(), kind=kind)
-        watched = night.engine.status(night.now()).brooder("porch")
-        assert watched is not None
+        watched = night.box()
         line = target_line(
             schedule_for(box, kind), hatched=HATCHED, steps=steps, limits=LIMITS, zone=ZONE,
             start=now, stop=now + 1,

@@ -317,7 +317,7 @@ def test_a_probe_that_falls_out_on_a_warm_day_is_told():
         night.says(14.0 + rng.gauss(0, 0.1), "site/shade")
     (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
     assert "wet, buried or moved" in fault.facts["reason"]  # at first, and then
-    (status,) = [p for p in night.engine.status(night.now()).brooders[0].probes if p.fault]
+    (status,) = [p for p in night.box().probes if p.fault]
     assert status.fault == "it reads like the outside"
     assert fault.at - night.start - out <= 900
 

@@ -168,8 +168,7 @@ def test_a_step_at_midnight_gives_half_a_day_to_raise_the_lamp() -> None:
     week = 7 * 86400 - 18 * 3600  # seconds from the evening of hatch day to the first step
     night.t = week - 3600.0
     night.holds(35.0, for_s=3600 + 11.5 * 3600, every_s=60)
-    status = night.engine.status(night.now()).brooder("porch")
-    assert status is not None
+    status = night.box()
     assert status.target_c == pytest.approx(32.22, abs=0.01)
     assert "porch/hot" not in night.told()
     # without the grace 35.1 is above 32.2 + 2.8
@@ -254,8 +253,7 @@ def test_a_warm_probe_under_the_lamp_does_not_call_off_the_cold_of_a_silent_floo
     night.holds(31.0, for_s=600)
     night.holds(42.0, for_s=3600, probes=("porch/lamp",))
     assert night.told(ChangeKind.CLEARED) == []
-    status = night.engine.status(night.now()).brooder("porch")
-    assert status is not None
+    status = night.box()
     assert status.in_band is None
     assert status.night.unseen_s > 0
     assert [a.alarm.value for a in status.alarms if a.active] == ["no-readings", "cold"]

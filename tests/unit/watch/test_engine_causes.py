@@ -142,7 +142,7 @@ def test_cold_and_chill_after_it_are_the_same_trouble_and_told_already(
     assert {c.facts["incident"] for c in (lost, cold, chill)} == {lost.occurrence}
     assert [c.facts.get("folded", False) for c in (lost, cold, chill)] == [False, True, True]
     assert {c.cause for c in (cold, chill)} == {Cause.HEAT_SOURCE}
-    box = night.engine.status(night.now()).brooders[0]
+    box = night.box()
     assert AlarmName.CHILL in [a.alarm for a in box.alarms if not a.folded]
     assert chill.facts["source"] == "west lamp"
 
@@ -228,8 +228,7 @@ def test_answering_the_lost_source_answers_the_cold_that_follows(night: Night, t
     night.holds(31.0, for_s=600)
     assert night.told(ChangeKind.ACKNOWLEDGED) == ["porch/heat-loss", "porch/cold"]
     night.holds(28.0, for_s=60)  # but chill is worse, and asks again
-    box = night.engine.status(night.now()).brooder("porch")
-    assert box is not None
+    box = night.box()
     assert {a.alarm.value: a.acknowledged for a in box.alarms} == {
         "heat-loss": True,
         "cold": True,
@@ -333,7 +332,7 @@ def test_a_probe_that_is_doubted_is_told_as_that_beside_the_cold_that_it_says(
     assert (cold.alarm, cold.probe, cold.cause) == (AlarmName.COLD, both[1], Cause.SENSOR)
     assert stuck.reason in cold.facts["doubt"]
     assert cold.facts["rate_c_per_h"] <= 0.0, "the estimate's is that of the other one"
-    assert night.engine.status(night.now()).brooder("porch").trend_c_per_h <= 0.0
+    assert night.box().trend_c_per_h <= 0.0
 
 
 def test_a_finding_never_leaves_the_only_floor_probe_unwatched(night: Night, told: Told) -> None:
@@ -543,7 +542,7 @@ def test_a_probe_that_is_told_as_what_is_behind_the_cold_is_not_told_once_more(
     assert (explained.cause, explained.facts.get("folded")) == (Cause.SENSOR, None)
     assert (fault.alarm, fault.at) == (AlarmName.PROBE_FAULT, explained.at)
     assert fault.facts["folded"]
-    box = night.engine.status(night.now()).brooders[0]
+    box = night.box()
     assert {AlarmName.CHILL, AlarmName.PROBE_FAULT} <= {a.alarm for a in box.alarms if not a.folded}
     night.holds(28.0, for_s=3600)
     assert [c for c in night.changes[3:] if not c.facts.get("folded")] == []

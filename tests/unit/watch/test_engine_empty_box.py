@@ -29,7 +29,7 @@ def goes_to(night: Night, goal_c: float, *, from_c: float, for_s: float) -> floa
 
 
 def warm_up(night: Night) -> WarmUp:
-    found = night.engine.status(night.now()).brooders[0].warm_up
+    found = night.box().warm_up
     assert found is not None
     return found
 
@@ -57,7 +57,7 @@ def test_a_box_whose_batch_is_over_waits_for_nobody_until_birds_are_expected() -
     night.entry(EntryKind.EXPECTED, brooder="porch", count=60, kind="layer", note="2026-02-10")
     goes_to(night, TARGET_C, from_c=TARGET_C, for_s=H)
     assert warm_up(night).level_since is not None
-    expected = night.engine.status(night.now()).brooders[0].expected
+    expected = night.box().expected
     assert expected is not None
     assert (expected.count, expected.day.isoformat()) == (60, "2026-02-10")
 
@@ -76,13 +76,13 @@ def test_what_was_tried_on_an_empty_box_is_not_held_against_its_chicks() -> None
     assert night.changes == []
     night.placed()
     at_c = goes_to(night, TARGET_C + 1.0, from_c=at_c, for_s=H)
-    box = night.engine.status(night.now()).brooders[0]
+    box = night.box()
     assert box.diagnosis is None
     assert box.learned is not None
     assert box.learned.rise_k == pytest.approx(TARGET_C + 1.0 - OUTSIDE_C, abs=1.0)
     goes_to(night, TARGET_C + 1.0, from_c=at_c, for_s=5 * H)
     assert night.changes == []
-    assert night.engine.status(night.now()).brooders[0].warm_up is None
+    assert night.box().warm_up is None
 
 
 def test_a_lamp_that_dies_beside_the_chicks_is_told_all_the_same_after_such_trials() -> None:

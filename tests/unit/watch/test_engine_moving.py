@@ -137,14 +137,14 @@ def foretold(night: Night, *lows_c: float) -> None:
 
 def answer(night: Night) -> str | None:
     """What `brooder tonight` says of moving out."""
-    box = night.engine.status(night.now()).brooders[0]
+    box = night.box()
     assert box.moving is not None
     assert box.batch is not None
     return moving_line(box.moving, box.batch.hatched, Voice(night.site))
 
 
 def in_the_morning(night: Night) -> str | None:
-    status = night.engine.status(night.now()).brooders[0]
+    status = night.box()
     return box_morning("porch", (), status, Voice(night.site)).moving
 
 

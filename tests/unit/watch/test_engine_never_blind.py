@@ -159,7 +159,7 @@ def test_a_box_without_a_floor_probe_is_not_held_against_the_floors_target(
         night.says(10 + rng.gauss(0, 0.1), "site/shade")
     assert night.told() == ["porch/unwatched"]  # somebody hears that nothing tells of the floor
     assert night.engine.tonight("porch", night.now(), low_c=-10.0).outlook is None
-    assert night.engine.status(night.now()).brooders[0].minutes_to_chill is None
+    assert night.box().minutes_to_chill is None
 
 
 def test_a_cool_end_hotter_than_a_chick_is_an_overheat_though_no_probe_lies_on_the_floor() -> None:
@@ -190,7 +190,7 @@ def test_half_a_cold_box_stays_an_urgent_alarm_whatever_is_found_of_its_probe(
         night.says(28.0 + rng.gauss(0, 0.06), "porch/cool")
     said = [c for c in night.changes if c.alarm is AlarmName.CHILL]
     assert said[-1].change in (ChangeKind.RAISED, ChangeKind.EXPLAINED)
-    box_now = night.engine.status(night.now()).brooders[0]
+    box_now = night.box()
     urgent = [a for a in box_now.alarms if a.active and a.priority is Priority.URGENT]
     assert AlarmName.CHILL in {a.alarm for a in urgent}
     assert not box_now.in_band

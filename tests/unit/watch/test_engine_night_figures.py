@@ -8,7 +8,6 @@ from support.engine_night import Night
 from monitor.events import AlarmName, ChangeKind, EntryKind, Facts, Moment
 from monitor.thermal import estimator
 from monitor.watch.engine import Engine
-from monitor.watch.status import BrooderStatus
 
 HOUR_S = 3600.0
 
@@ -16,12 +15,6 @@ HOUR_S = 3600.0
 @pytest.fixture
 def night() -> Night:
     return Night(make_estimator=estimator.none)
-
-
-def box(night: Night) -> BrooderStatus:
-    status = night.engine.status(night.now()).brooder("porch")
-    assert status is not None
-    return status
 
 
 def away(night: Night, for_s: float) -> None:
@@ -41,12 +34,12 @@ def test_time_in_which_nobody_watched_is_unseen_until_the_floor_is_heard_again(
 ) -> None:
     night.holds(35.0, for_s=600)
     away(night, for_s)
-    at_once = box(night)
+    at_once = night.box()
     assert at_once.in_band is None, "what was read before it is not how it is"
     assert at_once.night.unseen_s == pytest.approx(for_s)
     night.waits(30)
     night.holds(35.0, for_s=600)
-    later = box(night)
+    later = night.box()
     assert later.in_band is True
     assert later.in_band_since == pytest.approx(night.start + 600 + for_s + 30)
     assert later.night.unseen_s == pytest.approx(for_s + 30)
@@ -56,7 +49,7 @@ def test_a_cold_floor_before_the_gap_is_not_cold_through_the_gap(night: Night) -
     night.holds(31.0, for_s=600)
     away(night, HOUR_S)
     night.holds(35.0, for_s=600)
-    figures = box(night).night
+    figures = night.box().night
     assert figures.below_s == pytest.approx(600)
     assert figures.unseen_s == pytest.approx(HOUR_S)
 
@@ -72,7 +65,7 @@ def test_a_floor_was_too_cold_for_as_long_in_its_end_as_in_the_nights_figures(
     for temp_c in then_c:
         night.holds(temp_c, for_s=600)
     cold = next(c for c in night.changes if c.change is ChangeKind.CLEARED and "cold" in c.alarm)
-    assert cold.facts["lasted_s"] == box(night).night.below_s == 900
+    assert cold.facts["lasted_s"] == night.box().night.below_s == 900
     assert cold.ended_at == night.start + 1500
 
 
@@ -80,7 +73,7 @@ def test_a_gap_over_six_in_the_evening_counts_for_the_new_night_from_six_on(nigh
     night.holds(35.0, for_s=23 * HOUR_S, every_s=60)
     away(night, 2 * HOUR_S)
     night.holds(35.0, for_s=600)
-    figures = box(night).night
+    figures = night.box().night
     assert figures.since_at == night.start + 24 * HOUR_S
     assert figures.unseen_s == pytest.approx(HOUR_S)
 
@@ -90,7 +83,7 @@ def test_chicks_placed_in_the_evening_have_a_night_from_then_on() -> None:
     night.holds(15.5, for_s=85 * 60)
     night.placed()
     night.holds(35.0, for_s=600)
-    figures = box(night).night
+    figures = night.box().night
     assert figures.since_at == night.start + 85 * 60
     assert figures.unseen_s == 0
     assert figures.low_c == 35.0, "how cold the box was before them is none of theirs"
@@ -104,7 +97,7 @@ def test_a_watch_that_begins_at_two_knows_nothing_of_the_hours_before() -> None:
     night.placed()  # yesterday at six
     night.t = 8 * HOUR_S
     night.holds(35.0, for_s=600)
-    figures = box(night).night
+    figures = night.box().night
     assert figures.since_at == night.start
     assert figures.unseen_s == pytest.approx(8 * HOUR_S)
 
@@ -116,7 +109,7 @@ def test_a_box_out_of_use_has_no_unseen_time(night: Night) -> None:
     night.entry(EntryKind.LOSS, brooder="porch", count=1)
     night.entry(EntryKind.IN_SERVICE, brooder="porch")
     night.holds(35.0, for_s=600)
-    assert box(night).night.unseen_s == 0
+    assert night.box().night.unseen_s == 0
 
 
 @pytest.mark.parametrize("readings", [1, 2])
@@ -132,7 +125,7 @@ def test_wild_readings_are_not_the_nights_figure_nor_one_an_alarms(
     for said_c in (*[35.0] * 20, *[floor_c] * 40, *wild, *[floor_c] * 20, *[35.0] * 60):
         night.says(said_c + 0.06 * (night.t % 60.0 > 0.0))
         night.t += 30.0
-    figures = box(night).night
+    figures = night.box().night
     assert (figures.low_c, figures.high_c) == pytest.approx(
         (min(35.0, floor_c), max(35.0, floor_c)), abs=0.1
     )
@@ -144,7 +137,7 @@ def test_wild_readings_are_not_the_nights_figure_nor_one_an_alarms(
     for said_c in (35.0 + by_k, 35.1 + by_k, 35.2 + by_k, 35.0):
         night.says(said_c)
         night.t += 30.0
-    figures = box(night).night
+    figures = night.box().night
     assert min(abs(c - 35.1 - by_k) for c in (figures.low_c, figures.high_c) if c) < 0.2
 
 
@@ -157,7 +150,7 @@ def test_a_wild_reading_or_two_are_no_minute_out_of_the_band(
     for said_c in (*[35.0] * 20, *[35.0 + by_k] * readings, *[35.0] * 20):
         night.says(said_c + 0.06 * (night.t % 60.0 > 0.0))
         night.t += 30.0
-    figures = box(night).night
+    figures = night.box().night
     assert figures.below_s + figures.above_s == out_s
 
 
@@ -170,5 +163,5 @@ def test_one_wild_reading_after_minutes_of_nothing_is_no_figure_either() -> None
             continue
         night.says(said_c)
         night.t += 60.0
-    figures = box(night).night
+    figures = night.box().night
     assert (figures.low_c, figures.high_c, figures.below_s) == (35.0, 35.0, 0.0)

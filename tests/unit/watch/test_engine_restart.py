@@ -93,10 +93,8 @@ def test_a_night_of_23_hours_and_one_of_25_begin_at_six_by_the_clock() -> None:
         night.placed(hatched=day)
         night.waits(0.0)
         night.holds(35.0, for_s=hours * 3600 - 60, every_s=300)
-        box = night.engine.status(night.now()).brooder("porch")
-        assert box is not None
+        box = night.box()
         assert box.night.since_at == start
         night.holds(35.0, for_s=600, every_s=60)
-        box = night.engine.status(night.now()).brooder("porch")
-        assert box is not None
+        box = night.box()
         assert box.night.since_at == start + hours * 3600

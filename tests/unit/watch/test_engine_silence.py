@@ -370,8 +370,7 @@ def test_a_box_whose_only_floor_probe_is_stuck_is_not_watched_and_somebody_is_wo
     assert blind.at - evening.night.start <= 4 * 3600
     (fault,) = evening.told(AlarmName.PROBE_FAULT)
     assert fault.facts["folded"]  # one trouble, one message
-    box = evening.night.engine.status(evening.night.now()).brooder("porch")
-    assert box is not None
+    box = evening.night.box()
     assert box.in_band is None
     assert box.night.unseen_s > 0
 
@@ -448,7 +447,7 @@ def test_how_old_its_stamps_are_is_said_in_the_same_words_everywhere() -> None:
     night = Night(make_estimator=estimator.none)
     late_words(night, 1800, lambda _: 6.5 * 3600.0)
     (silent,) = [c for c in night.changes if c.alarm is AlarmName.NO_READINGS]
-    probe = night.engine.status(night.now()).brooders[0].probes[0]
+    probe = night.box().probes[0]
     assert probe.stamps_old_s is not None
     assert heard_but_old(probe.stamps_old_s).endswith(" 6 h 30 min old")
     assert silent.facts["reason"].endswith(" 6 h 30 min old")
@@ -474,7 +473,7 @@ def test_while_a_probe_is_set_up_its_old_stamps_are_seen_at_its_first_word() -> 
     night = Night(make_estimator=estimator.none)
 
     def stamps_old_s() -> float | None:
-        return night.engine.status(night.now()).brooders[0].probes[0].stamps_old_s
+        return night.box().probes[0].stamps_old_s
 
     night.t += 30
     late_words(night, 30, lambda _: 20 * 60.0)
@@ -538,7 +537,7 @@ def test_of_a_sender_of_packs_word_by_word_a_clock_set_back_costs_two_packs(
         for ago_s in sorted(range(0, 240, 30), reverse=not newest_first):
             night.t += 0.2
             night.says(31.0, at=night.t - ago_s - back_s)
-    assert night.engine.status(night.now()).brooders[0].probes[0].temp_c == 31.0
+    assert night.box().probes[0].temp_c == 31.0
 
 
 def test_of_a_store_that_is_emptied_after_the_newest_word_nothing_is_how_the_floor_is() -> None:
@@ -551,7 +550,7 @@ def test_of_a_store_that_is_emptied_after_the_newest_word_nothing_is_how_the_flo
     for back_s in range(450, 0, -30):
         night.t += 0.2
         night.says(35.0, at=night.t - back_s)
-    assert night.engine.status(night.now()).brooders[0].probes[0].temp_c == 31.0
+    assert night.box().probes[0].temp_c == 31.0
 
 
 @pytest.mark.parametrize("behind_s", [0.0, 200.0])

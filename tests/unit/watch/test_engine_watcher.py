@@ -215,12 +215,10 @@ def test_while_the_clock_is_in_doubt_the_last_target_stays(night: Night) -> None
     night.t += week
     night.engine.fault(AlarmName.WAS_DOWN, True, night.now(), Facts())
     night.holds(35.0, for_s=1200)
-    box = night.engine.status(night.now()).brooder("porch")
-    assert box is not None
+    box = night.box()
     assert box.target_c == pytest.approx(35.0)
     night.engine.fault(AlarmName.CLOCK_FAULT, False, night.now(), Facts())
-    box = night.engine.status(night.now()).brooder("porch")
-    assert box is not None
+    box = night.box()
     assert box.target_c == pytest.approx(32.22, abs=0.01)
 
 
@@ -343,8 +341,7 @@ def test_an_advice_that_stands_shows_the_figures_of_now() -> None:
 def test_the_status_shows_the_floor_against_its_target(night: Night) -> None:
     night.holds(35.0, for_s=600)
     night.holds(31.5, for_s=600)
-    box = night.engine.status(night.now()).brooder("porch")
-    assert box is not None
+    box = night.box()
     assert box.temp_c == 31.5
     assert box.in_band is False
     assert box.in_band_since is None
@@ -362,12 +359,10 @@ def test_the_status_shows_the_floor_against_its_target(night: Night) -> None:
 def test_the_status_shows_from_where_a_probe_has_come_down_lately(night: Night) -> None:
     night.holds(42.0, for_s=1800)
     night.holds(36.0, for_s=300)
-    box = night.engine.status(night.now()).brooder("porch")
-    assert box is not None
+    box = night.box()
     assert (box.probes[0].temp_c, box.probes[0].lately_high_c) == (36.0, 42.0)
     night.holds(36.0, for_s=1200)
-    box = night.engine.status(night.now()).brooder("porch")
-    assert box is not None
+    box = night.box()
     assert box.probes[0].lately_high_c == 36.0
 
 
@@ -376,31 +371,24 @@ def test_the_nights_minutes_are_strict_and_know_no_dead_band() -> None:
     alarm waits for the dead band."""
     night = Night(make_estimator=estimator.none)
 
-    def box() -> BrooderStatus:
-        status = night.engine.status(night.now()).brooder("porch")
-        assert status is not None
-        return status
-
     night.holds(35.0, for_s=600)
-    low_c = box().low_c
+    low_c = night.box().low_c
     assert low_c is not None
     night.holds(low_c - 1.0, for_s=900)
     night.holds(low_c + 0.05, for_s=1200)
-    assert box().night.below_s == 900
+    assert night.box().night.below_s == 900
     night.holds(low_c - 0.05, for_s=300)
-    assert box().night.below_s == 1200
+    assert night.box().night.below_s == 1200
 
 
 def test_the_nights_figures_begin_anew_at_six_in_the_evening() -> None:
     night = Night(make_estimator=estimator.none)
     night.holds(31.0, for_s=3600, every_s=60)
     night.holds(35.0, for_s=23 * 3600 - 600, every_s=60)
-    box = night.engine.status(night.now()).brooder("porch")
-    assert box is not None
+    box = night.box()
     assert box.night.below_s == pytest.approx(3600)
     night.holds(35.0, for_s=1200, every_s=60)
-    box = night.engine.status(night.now()).brooder("porch")
-    assert box is not None
+    box = night.box()
     assert (box.night.below_s, box.night.low_c) == (0.0, 35.0)
     assert box.night.since_at == night.start + 86400
 
@@ -420,6 +408,5 @@ def test_an_estimator_that_breaks_is_put_aside_and_the_band_is_still_watched() -
     night = Night(make_estimator=lambda _brooder, _outside: Broken())
     night.holds(31.0, for_s=600)
     assert night.told() == ["porch/cold"]
-    box = night.engine.status(night.now()).brooder("porch")
-    assert box is not None
+    box = night.box()
     assert box.estimate_fault == "ZeroDivisionError: no heat"

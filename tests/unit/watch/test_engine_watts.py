@@ -140,7 +140,7 @@ def test_a_thermostat_that_rests_is_no_dead_lamp_and_one_that_does_not_come_on_a
 def test_how_much_of_the_time_a_thermostat_is_on_is_known() -> None:
     night = Night(plugged_site(thermostat=True))
     goes_on(night, 5 * 2400, floor=swings, west=cycles, east=lit())
-    west, east = night.engine.status(night.now()).brooders[0].meters
+    west, east = night.box().meters
     assert west.duty == pytest.approx(0.5, abs=0.06)
     assert (west.thermostat, east.thermostat) == (True, True)
     assert east.duty == pytest.approx(1.0)
@@ -157,7 +157,7 @@ def test_a_plug_that_is_silent_while_others_are_heard_is_itself_at_fault(night: 
 
 def test_half_its_watts_is_turned_down_and_no_alarm(night: Night) -> None:
     goes_on(night, 600, west=lit(120.0), east=lit())
-    west, east = night.engine.status(night.now()).brooders[0].meters
+    west, east = night.box().meters
     assert (west.turned_down, east.turned_down) == (True, False)
     assert night.changes == []
 
