@@ -8,6 +8,7 @@ from monitor.brooding.moving import Moving, Stage
 from monitor.events import AlarmName, Change, Facts
 from monitor.measures import counted
 from monitor.site import Brooder
+from monitor.tell.wording.first_aid import less_heat
 from monitor.tell.wording.words import Voice, Words, compose
 from monitor.units import Unit, area_figure
 
@@ -18,9 +19,7 @@ def step_down(change: Change, voice: Voice, box: Brooder | None) -> Words:
     """The weekly step, on its morning."""
     facts = change.facts
     target = f"Target {voice.temp(facts['next_target_c'])}" if "next_target_c" in facts else ""
-    lamps = box is None or any(source.kind == "lamp" for source in box.heat)
-    do = "raise the lamps" if lamps else "turn the heat down"
-    how = f"{do} a little at a time and see how the chicks lie."
+    how = f"{less_heat(box)} a little at a time and see how the chicks lie."
     when = f"This morning {how} If a cold night is ahead, wait a day."
     if "lowest_c" in facts:
         when = f"A cold night is ahead: leave the heat for today. Tomorrow morning {how}"

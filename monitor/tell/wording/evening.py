@@ -7,11 +7,11 @@ from datetime import date, timedelta
 
 from monitor.brooding.bird_kinds import kind_of
 from monitor.site import Brooder
-from monitor.tell.wording.first_aid import LAMP_CARE, names_a_lamp
+from monitor.tell.wording.first_aid import LAMP_CARE, less_heat, names_a_lamp
 from monitor.tell.wording.temperature import COOL_FIRST
 from monitor.tell.wording.tonight_words import how_sure
 from monitor.tell.wording.warm_up_words import warm_up_verdict
-from monitor.tell.wording.words import Voice, Words, compose, listed
+from monitor.tell.wording.words import Voice, Words, compose, listed, once_each
 from monitor.thermal.coming_night import CLEAR_CHANCE, NOTHING_CHANCE, UNSURE_CHANCE, WARN_CHANCE
 from monitor.thermal.diagnosis import Outlook
 from monitor.watch.status import BrooderStatus
@@ -53,7 +53,8 @@ def evening(boxes: list[BoxEvening], still: list[str], voice: Voice, at: float) 
     else:
         lines.append(f"{len(calm)} boxes should hold.")
     by_floor = any(box.outlook is not None and box.outlook.by_floor for box in boxes)
-    ends = (_step(boxes, voice), _UNFORESEEN if by_floor else None)
+    steps = [(box.brooder, line) for box in boxes if (line := _step(box, voice)) is not None]
+    ends = (*once_each(steps, len(boxes)), _UNFORESEEN if by_floor else None)
     wrong = f"Needs attention now: {listed(still)}. See to that first." if still else None
     if len(cold) == 1 and cold[0].cold is not None:
         said = cold[0].cold
@@ -170,14 +171,12 @@ def _to_have_ready(box: BoxEvening) -> str | None:
     return outlook.mend[0].rstrip(".") if outlook.mend else "add cover or heat"
 
 
-def _step(boxes: list[BoxEvening], voice: Voice) -> str | None:
-    steps = {box.next_target_c for box in boxes if box.next_target_c is not None}
-    if len(steps) != 1:
+def _step(box: BoxEvening, voice: Voice) -> str | None:
+    if box.next_target_c is None:
         return None
-    return (
-        f"Tomorrow the target goes down to {voice.temp(steps.pop())}: raise the lamps in the "
-        "morning, not tonight."
-    )
+    target = voice.temp(box.next_target_c)
+    do = less_heat(voice.site.brooder(box.brooder))
+    return f"Tomorrow the target goes down to {target}: {do} in the morning, not tonight."
 
 
 @dataclass(frozen=True, slots=True)

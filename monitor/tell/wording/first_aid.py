@@ -205,6 +205,13 @@ def _heat_kind(box: Brooder | None) -> str:
     return f"{kind}s" if box and len(box.heat) > 1 else kind
 
 
+def less_heat(box: Brooder | None) -> str:
+    """What a lower target asks for."""
+    if not may_hang_a_lamp(box):
+        return "turn the heat down"
+    return "raise the lamp" if box and _heat_kind(box) == "lamp" else "raise the lamps"
+
+
 def may_hang_a_lamp(box: Brooder | None) -> bool:
     """Is a lamp among its heat, or nothing known of that?"""
     return box is None or not box.heat or any(source.kind == "lamp" for source in box.heat)

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from monitor.measures import counted, span
-from monitor.tell.wording.words import UNSEEN_S, Voice, Words, compose, listed
+from monitor.tell.wording.words import UNSEEN_S, Voice, Words, compose, once_each
 from monitor.watch.status import NightStatus
 
 FITS = 600  # characters of a message that is read at a glance
@@ -49,14 +49,14 @@ def morning(boxes: list[BoxMorning], gathered: Gathered, voice: Voice, at: float
     lines: list[tuple[int, str]] = []  # how readily it is left out, and what it says
     for box in listed_:
         lines += _night(box, voice, at) + _today(box)
-    steps = [(box.brooder, line) for box in listed_ if (line := _step(box, voice, at)) is not None]
-    waits = [(box.brooder, box.moving) for box in listed_ if box.moving is not None]
-    lines += [(3, line) for line in _once(steps, len(boxes)) + _once(waits, len(boxes))]
+    steps = [(box.brooder, line) for box in boxes if (line := _step(box, voice, at)) is not None]
+    waits = [(box.brooder, box.moving) for box in boxes if box.moving is not None]
+    lines += [(3, line) for line in once_each(steps, len(boxes)) + once_each(waits, len(boxes))]
     if len(listed_) < len(boxes):
         lines.append((0, f"{len(well)} boxes had a quiet night."))
     if gathered.watch:
         lines.append((1, f"The watch itself: {_last(gathered.watch)}."))
-    lines += [(2, line) for line in _once(gathered.advice)]
+    lines += [(2, line) for line in once_each(gathered.advice)]
     lines.append((5, "No such message one morning? Then the watch is down: look at the board."))
     first = _headline(boxes, voice)
     if gathered.still:
@@ -153,17 +153,6 @@ def _step(box: BoxMorning, voice: Voice, at: float) -> str | None:
     return (
         f"Tomorrow the target goes down to {voice.temp(box.step_target_c)}." if ahead <= 1 else None
     )
-
-
-def _once(said: Sequence[tuple[str, str]], all_boxes: int | None = None) -> list[str]:
-    """Each line once, after the brooders that it is about; about all of them it needs no name."""
-    about: dict[str, list[str]] = {}
-    for brooder, line in said:
-        about.setdefault(line, []).append(brooder)
-    return [
-        line if len(brooders) == all_boxes else f"{listed(brooders)}: {line}"
-        for line, brooders in about.items()
-    ]
 
 
 def _extreme(voice: Voice, at: float, temp_c: float, when: float | None) -> str:

@@ -4,7 +4,7 @@ A message is a title and a body; the body's first line says the numbers and the 
 because a phone's lock screen shows the title and little more."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -100,6 +100,18 @@ def pace(voice: Voice, rate_c_per_h: float, by: str = "") -> str:
 def listed(names: list[str]) -> str:
     """`a`, `a and b`, `a, b and c`."""
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def once_each(said: Sequence[tuple[str, str]], all_boxes: int | None = None) -> list[str]:
+    """The lines of (brooder, line), each once and after the brooders that it is about; about all of
+    them it needs no name."""
+    about: dict[str, list[str]] = {}
+    for brooder, line in said:
+        about.setdefault(line, []).append(brooder)
+    return [
+        line if len(brooders) == all_boxes else f"{listed(brooders)}: {line}"
+        for line, brooders in about.items()
+    ]
 
 
 def called(name: str) -> str:

@@ -222,3 +222,29 @@ def test_an_evening_of_which_nothing_is_foretold_is_not_one_with_nothing_to_do()
     assert words.title.endswith("tonight, look at a forecast")
     assert "How cold tonight gets is not known here: look at a forecast." in words.body
     assert "othing to do" not in words.title + words.body
+
+
+@pytest.mark.parametrize(
+    ("steps", "said"),
+    [
+        ((None, None), []),
+        ((32.2, None), ["porch: Tomorrow the target goes down to 32.2 °C: raise the lamps"]),
+        (
+            (32.2, 29.4),
+            [
+                "porch: Tomorrow the target goes down to 32.2 °C: raise the lamps",
+                "shed: Tomorrow the target goes down to 29.4 °C: turn the heat down",
+            ],
+        ),
+    ],
+)
+def test_of_two_boxes_it_is_said_whose_target_goes_down_tomorrow(steps, said):
+    """Nobody is to raise the lamps over the younger chicks. The shed has a plate."""
+    boxes = [
+        BoxEvening(brooder=name, now_c=35.0, target_c=35.0, outlook=outlook(), next_target_c=step)
+        for name, step in zip(("porch", "shed"), steps, strict=True)
+    ]
+    body = evening(boxes, [], Voice(site()), NIGHT).body.splitlines()
+    assert [line for line in body if "Tomorrow" in line] == [
+        f"{line} in the morning, not tonight." for line in said
+    ]
