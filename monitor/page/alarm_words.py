@@ -7,14 +7,14 @@ from monitor.events import AlarmName, Change, ChangeKind, Facts, Priority
 from monitor.page.judgement import Judgement, Motion, Side, judge
 from monitor.page.phrases import Phrases, capital
 from monitor.site import Site
-from monitor.tell.present_facts import live_facts, overheat_anew
+from monitor.tell.present_facts import live_facts, overheat_anew, put_extreme
 from monitor.tell.wording import for_change
 from monitor.tell.wording.life import TROUBLE
 from monitor.tell.wording.over import was_words
 from monitor.tell.wording.temperature import now_and_target
 from monitor.tell.wording.words import Words, listed, sentence
 from monitor.thermal.coming_night import CLEAR_CHANCE
-from monitor.watch.alarm_table import OF_HEAT
+from monitor.watch.alarm_table import OF_HEAT, TOO_COLD
 from monitor.watch.box_facts import cold_ahead, outlook_facts
 from monitor.watch.incidents import rank
 from monitor.watch.life_cycle import AlarmState
@@ -166,6 +166,9 @@ def alarm_view(
     )
 
 
+_OF_NOW = (*TOO_COLD, *OF_HEAT, AlarmName.HEAT_LOSS)
+
+
 def first_line(told: Words, say: Phrases, facts: Facts) -> str:
     """What to do, without the figures before it: the head of the box says those."""
     first = told.body.partition("\n")[0]
@@ -181,8 +184,10 @@ def _facts_now(alarm: AlarmStatus, box: BrooderStatus | None) -> Facts:
     if alarm.alarm is not AlarmName.OVERHEAT:
         facts.pop("temp_c", None)  # the head of the box says these, and as they are now
         facts.pop("target_c", None)
-    elif box is not None and box.hottest_c is not None:
-        facts["temp_c"] = box.hottest_c
+    temp_c = None if box is None else box.judged_c(alarm.alarm)
+    if box is not None and temp_c is not None and alarm.alarm in _OF_NOW:
+        facts["temp_c"] = temp_c
+        put_extreme(facts, box, alarm.alarm)
     facts.pop("probes", None)
     facts.pop("age_days", None)
     facts.pop("minutes_to_chill", None)  # the trend line of the box says how long is left

@@ -43,10 +43,7 @@ def now_facts(
         _last_heard(fresh, box, status.at)
     if box.target_c is not None:
         fresh["target_c"] = box.target_c
-    family, furthest = (OF_HEAT, max) if alarm in OF_HEAT else (OF_COLD, min)
-    of_family = [a.extreme_c for a in box.alarms if a.active and a.alarm in family]
-    if extremes := [one for one in of_family if one is not None]:
-        fresh["extreme_c"] = furthest(extremes)
+    put_extreme(fresh, box, alarm)
     if "lowest_low_c" not in fresh:  # those of a cold night are its own
         fresh.pop("lowest_c", None)
         told = any(a.alarm is AlarmName.COLD_NIGHT and a.active for a in box.alarms)
@@ -66,6 +63,14 @@ def live_facts(box: BrooderStatus) -> Facts:
     if box.trend_c_per_h is not None:
         facts["rate_c_per_h"] = box.trend_c_per_h
     return facts
+
+
+def put_extreme(facts: Facts, box: BrooderStatus, alarm: AlarmName) -> None:
+    """How far it went while this trouble lasts: by that it is known to be on its way back."""
+    family, furthest = (OF_HEAT, max) if alarm in OF_HEAT else (OF_COLD, min)
+    of_family = [a.extreme_c for a in box.alarms if a.active and a.alarm in family]
+    if extremes := [one for one in of_family if one is not None]:
+        facts["extreme_c"] = furthest(extremes)
 
 
 def overheat_anew(facts: Facts, box: BrooderStatus) -> None:
