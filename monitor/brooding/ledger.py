@@ -37,15 +37,10 @@ class Ledger:
     faults: dict[int, str] = field(default_factory=dict)  # entry number -> why it does not count
     open: dict[str, int] = field(default_factory=dict)  # box with birds in it -> index in batches
 
-    def running(self, brooder: str, at: float | None = None) -> Batch | None:
-        """The batch in a box now (after the last entry), or at a time."""
-        if at is None:
-            index = self.open.get(brooder)
-            return None if index is None else self.batches[index]
-        for batch in reversed(self.batches):
-            if batch.brooder == brooder and batch.head_count(at) > 0:
-                return batch
-        return None
+    def running(self, brooder: str) -> Batch | None:
+        """The batch in a box now: after the last entry."""
+        index = self.open.get(brooder)
+        return None if index is None else self.batches[index]
 
     def of(self, brooder: str) -> tuple[Batch, ...]:
         """The batches a box has had, in the order they began."""

@@ -237,7 +237,7 @@ def _box(number: int, box: BrooderStatus, whose: "_Whose", day: DayFound | None)
         over=over(box.alarms, say),
         tonight=outlook,
         night=night_line(box, judged, say),
-        birds=birds_line(box, say),
+        birds=birds_line(box),
         next_step=next_step_line(box, say),
         probes=tuple(probe_view(probe, say) for probe in box.probes),
         probes_line=probes_line(box),

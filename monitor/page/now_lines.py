@@ -126,7 +126,7 @@ def night_line(box: BrooderStatus, judged: Judgement, say: Phrases) -> str | Non
     return f"Since {say.clock(night.since_at)}: " + " ".join(said)
 
 
-def birds_line(box: BrooderStatus, say: Phrases) -> str | None:
+def birds_line(box: BrooderStatus) -> str | None:
     batch = box.batch
     if batch is None:
         return None

@@ -68,7 +68,7 @@ class ProbeHealth(Kept):
             if alike:
                 follow(near, level - sum(alike.values()) / len(alike), disturbed)
             suspects = _jumps(near, track)
-            suspects += still(near, track, tick, others, alike=alike, outside_c=outside_c)
+            suspects += still(near, track, others, alike=alike, outside_c=outside_c)
             if others:
                 if outside_c is not None and fell_out(
                     near,

@@ -30,7 +30,6 @@ _WITNESS_K, _WITNESS_RATE = 6.0, 0.05
 def still(
     near: Neighbours,
     track: Track,
-    tick: float,
     others: dict[str, float],
     *,
     alike: dict[str, float],

@@ -24,7 +24,7 @@ def sheet_rows(
     if arrival.ordered is not None and came and came != arrival.ordered:
         more = came - arrival.ordered
         ordered += f" ({abs(more)} {'more' if more > 0 else 'fewer'} came)"
-    rows = [
+    return [
         ("Who", f"{voice.site.name}, box {arrival.brooder}; name: {BLANK}"),
         ("Order number", BLANK),
         ("Came", _NOT_SAID if arrival.at is None else _moment(arrival.at, voice)),
@@ -33,7 +33,6 @@ def sheet_rows(
         ("Under way", _under_way(arrival, voice)),
         ("Box when they came", _box(floor_c, voice)),
     ]
-    return rows
 
 
 def _under_way(arrival: Arrival, voice: Voice) -> str:
