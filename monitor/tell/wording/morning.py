@@ -49,11 +49,11 @@ def morning(boxes: list[BoxMorning], gathered: Gathered, voice: Voice, at: float
     lines: list[tuple[int, str]] = []  # how readily it is left out, and what it says
     for box in listed_:
         lines += _night(box, voice, at) + _today(box)
+    if len(listed_) < len(boxes):
+        lines.append((0, f"{len(well)} boxes had a quiet night."))
     steps = [(box.brooder, line) for box in boxes if (line := _step(box, voice, at)) is not None]
     waits = [(box.brooder, box.moving) for box in boxes if box.moving is not None]
     lines += [(3, line) for line in once_each(steps, len(boxes)) + once_each(waits, len(boxes))]
-    if len(listed_) < len(boxes):
-        lines.append((0, f"{len(well)} boxes had a quiet night."))
     if gathered.watch:
         lines.append((1, f"The watch itself: {_last(gathered.watch)}."))
     lines += [(2, line) for line in once_each(gathered.advice)]

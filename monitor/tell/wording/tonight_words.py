@@ -13,7 +13,9 @@ from monitor.thermal.diagnosis import Outlook
 from monitor.thermal.mending import WARMER_ROOM, left_open
 from monitor.watch.status import BrooderStatus
 
-OLD_S = 120.0  # a reading older than this says how old it is. Common practice
+# A reading older than this says how old it is; one that is older still tells nothing of now.
+OLD_S, _PAST_S = 120.0, 1800.0  # common practice
+_SEE_PROBE = "see whether the floor probe is heard."
 _HALF = 0.5
 _EVEN = 0.05  # as near to one half nobody can say which is likelier
 _SURE = 0.95
@@ -80,11 +82,13 @@ def _is_level(status: BrooderStatus, now: float) -> bool:
 
 def _stands(status: BrooderStatus, low_c: float, voice: Voice, now: float) -> str:
     if status.temp_c is None:
-        return "There is no floor reading to believe: see whether the floor probe is heard."
-    said = f"It is {voice.temp(status.temp_c)} now"
+        return f"There is no floor reading to believe: {_SEE_PROBE}"
     old_s = 0.0 if status.temp_at is None else now - status.temp_at
+    said = f"It is {voice.temp(status.temp_c)} now"
     if old_s >= OLD_S:
         said = f"It was {voice.temp(status.temp_c)} when it was last read, {span(old_s)} ago"
+    if old_s >= _PAST_S:
+        return f"{said}: {_SEE_PROBE}"
     empty = status.warm_up is not None
     high_c = status.warm_up.limits.high_c if status.warm_up is not None else status.high_c
     if status.temp_c < low_c:
