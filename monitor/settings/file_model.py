@@ -425,7 +425,7 @@ class ContactSettings(FileTable):
     """`[[contacts]]`: one way to reach one person."""
 
     name: Name
-    url: SecretStr = Field(description="an Apprise URL")
+    url: SecretStr = Field(description="an Apprise URL (see brooder contacts kinds)")
     priorities: tuple[PRIORITIES, ...] = Field(
         ("urgent", "warning", "advice"),
         min_length=1,

@@ -269,6 +269,7 @@ def test_a_wrong_contact_url_is_never_repeated(tmp_path: Path) -> None:
     (line,) = faults(tmp_path, text)
     assert "planted-secret" not in line
     assert "contacts[0].url" in line
+    assert "(see brooder contacts kinds)" in line
 
 
 def test_the_page_opens_to_the_network_only_with_a_passphrase(tmp_path: Path) -> None:
