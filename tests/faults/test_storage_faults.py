@@ -3,7 +3,7 @@ so, and keeps everything once the card is back."""
 
 import sqlite3
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -215,7 +215,7 @@ def test_a_journal_of_which_nothing_can_be_read_takes_no_birds_from_the_watch(
         service.start()
         assert "second copy" in told(phone, "damaged")
         with Thermometer(service.broker_port) as probe:
-            keep_saying(probe, 19.9, until=lambda: told_yet(phone, "dangerously cold"))
+            is_cold_until_told(probe, phone)
 
 
 def test_where_the_second_copy_is_gone_too_people_are_asked_again_and_again_for_the_birds(
@@ -239,21 +239,17 @@ def test_where_the_second_copy_is_gone_too_people_are_asked_again_and_again_for_
         service.placed()
         told(phone, "cold is watched for again")
         with Thermometer(service.broker_port) as probe:
-            keep_saying(probe, 19.9, until=lambda: told_yet(phone, "dangerously cold"))
+            is_cold_until_told(probe, phone)
 
 
-def keep_saying(probe: Thermometer, temp_c: float, *, until: Callable[[], object]) -> None:
+def is_cold_until_told(probe: Thermometer, phone: Receiver) -> None:
     """As a probe goes on publishing while somebody waits."""
 
-    def said_and_done() -> object:
-        probe.say(temp_c)
-        return until()
+    def said_and_told() -> bool:
+        probe.say(19.9)
+        return any("dangerously cold" in (g.title + g.body).lower() for g in phone.got)
 
-    wait_until(said_and_done, 60, "the alarm")
-
-
-def told_yet(phone: Receiver, words: str) -> bool:
-    return any(words in (g.title + g.body).lower() for g in phone.got)
+    wait_until(said_and_told, 60, "the alarm")
 
 
 def test_damage_that_appears_while_it_runs_is_survived(tmp_path: Path) -> None:

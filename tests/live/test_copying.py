@@ -64,21 +64,21 @@ def test_the_copy_is_the_record_though_server_and_service_were_away_in_the_middl
     try:
         with service, Thermometer(service.broker_port) as probe:
             service.placed()
-            speak(probe, 34.5, 20)
+            speak(probe, 34.5)
             wait_until(
                 lambda: len(victoria.series('{__name__="temperature_celsius"}')) == 2,
                 60,
                 "the first readings in the mirror",
             )
             victoria.stop()
-            speak(probe, 20.0, 20)
+            speak(probe, 20.0)
             service.enter("loss", count=2, note="in the corner")
             wait_until(lambda: "cannot be reached" in words(service), 60, "words of the outage")
-            speak(probe, 34.5, 20)
+            speak(probe, 34.5)
             probe.wait_acknowledged()
             assert service.stop() == 0
             service.start()
-            speak(probe, 34.0, 20)
+            speak(probe, 34.0)
             probe.wait_acknowledged()
             victoria.start()
             wait_until(
@@ -94,8 +94,8 @@ def test_the_copy_is_the_record_though_server_and_service_were_away_in_the_middl
         victoria.stop()
 
 
-def speak(probe: Thermometer, about_c: float, count: int) -> None:
-    for n in range(count):
+def speak(probe: Thermometer, about_c: float) -> None:
+    for n in range(20):
         probe.say(5.0 + n % 3 / 16, SHADE)  # first: without an outside nothing is estimated
         probe.say(round(about_c + n % 5 / 16, 4), FLOOR)
         time.sleep(0.02)

@@ -32,11 +32,11 @@ def sound(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def speaking(sound: Path, tell: str) -> Service:
+def speaking(sound: Path) -> Service:
     path = f"{sound / 'bin'}:{os.environ['PATH']}"
     return Service(
         sound / "site",
-        tell=tell,
+        tell="voice = true",
         limits=QUICK_LIMITS,
         commit_s=0.5,
         env={"PATH": path, "SAID": str(sound)},
@@ -49,7 +49,7 @@ def words(sound: Path) -> str:
 
 
 def test_an_urgent_alarm_is_said_aloud_and_nothing_else_is(sound: Path) -> None:
-    service = speaking(sound, "voice = true")
+    service = speaking(sound)
     with service, Thermometer(service.broker_port) as probe:
         service.placed(100)
         for _ in range(15):
@@ -79,7 +79,7 @@ def test_it_is_silent_unless_asked_for(sound: Path, monkeypatch: pytest.MonkeyPa
 
 def test_a_board_without_sound_is_said(sound: Path) -> None:
     shutil.rmtree(sound / "bin")
-    service = speaking(sound, "voice = true")
+    service = speaking(sound)
     with service, Thermometer(service.broker_port) as probe:
         service.placed(100)
         for _ in range(15):

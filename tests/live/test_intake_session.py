@@ -361,15 +361,15 @@ def test_topics_can_change_while_it_runs(broker):
 OLD = "brooder/porch/old"
 
 
-def nothing_comes_of(topic, broker, heard):
+def nothing_comes_of_the_old_topic(broker, heard):
     """But for the first message of it: that is how it is noticed."""
-    publish(broker.port, topic, "21.0")
+    publish(broker.port, OLD, "21.0")
     (first,) = heard.take(1)
-    assert first.topic == topic
+    assert first.topic == OLD
     heard.session.acknowledge([first.token])
-    eventually(lambda: f": brooder-test {topic}\n" in broker.log(), "an UNSUBSCRIBE of it")
+    eventually(lambda: f": brooder-test {OLD}\n" in broker.log(), "an UNSUBSCRIBE of it")
     for _ in range(20):
-        publish(broker.port, topic, "21.0")
+        publish(broker.port, OLD, "21.0")
     publish(broker.port, FLOOR, "33.4")
     (one,) = heard.take(1)
     heard.session.acknowledge([one.token])
@@ -381,7 +381,7 @@ def test_a_topic_taken_out_of_the_configuration_before_a_restart_is_given_up(bro
         eventually(lambda: heard.session.hears, "subscribed")
     with listening(broker.port, [FLOOR]) as heard:
         eventually(lambda: heard.session.hears, "subscribed")
-        assert nothing_comes_of(OLD, broker, heard)
+        assert nothing_comes_of_the_old_topic(broker, heard)
 
 
 def test_a_topic_taken_out_while_the_broker_is_away_is_given_up(broker):
@@ -392,7 +392,7 @@ def test_a_topic_taken_out_while_the_broker_is_away_is_given_up(broker):
         heard.session.set_topics([FLOOR])
         broker.start()
         eventually(lambda: heard.session.hears, "subscribed again")
-        assert nothing_comes_of(OLD, broker, heard)
+        assert nothing_comes_of_the_old_topic(broker, heard)
 
 
 def test_a_wrong_password_is_said_in_words_and_tried_again(tmp_path):

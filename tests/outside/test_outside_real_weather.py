@@ -48,12 +48,12 @@ def _data() -> Any:
     return local_data
 
 
-def real_days(first: str, days: int) -> tuple[tuple[float, float], ...]:
-    """Lows at six, highs at three in the afternoon, from that date on."""
+def real_days() -> tuple[tuple[float, float], ...]:
+    """Lows at six, highs at three in the afternoon, for three weeks."""
     table = _data().seattle_weather()
-    begin = table.index[table["date"] == first][0]
+    begin = table.index[table["date"] == "2013-11-20"][0]
     points = []
-    for day, row in enumerate(table.iloc[begin : begin + days].itertuples()):
+    for day, row in enumerate(table.iloc[begin : begin + 21].itertuples()):
         points.append((day * DAY_S + COLDEST_H * HOUR, float(row.temp_min)))
         points.append((day * DAY_S + WARMEST_H * HOUR, float(row.temp_max)))
     return tuple(points)
@@ -92,7 +92,7 @@ def watched_days(points: tuple[tuple[float, float], ...], days: int, margin_k: f
 @pytest.fixture(scope="module")
 def december() -> Watched:
     """Three weeks from 20 November 2013: mild days first, then a cold spell."""
-    return watched_days(real_days("2013-11-20", 21), 21, margin_k=1.5)
+    return watched_days(real_days(), 21, margin_k=1.5)
 
 
 def test_three_real_weeks_bring_no_false_loss_and_no_probe_fault(december):
@@ -102,7 +102,7 @@ def test_three_real_weeks_bring_no_false_loss_and_no_probe_fault(december):
 def test_the_engine_measured_that_weather(december):
     """The data went in: what the outside probe said spans what the table says."""
     said = [c for _, key, c in december.night.run.samples if key.endswith("outside")]
-    lows = [c for _, c in real_days("2013-11-20", 21)]
+    lows = [c for _, c in real_days()]
     assert min(said) == pytest.approx(min(lows), abs=1.5)
     assert max(said) == pytest.approx(max(lows), abs=1.5)
 

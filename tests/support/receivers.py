@@ -6,7 +6,6 @@ ways of being unwell. Used by every test that sends for real.
         phone.wait_for(1)                     # bounded wait on a condition
 """
 
-import asyncio
 import json
 import socket
 import threading
@@ -181,11 +180,9 @@ def http_receiver(mode: Mode = Mode.WELL) -> Iterator[Receiver]:
 
 
 @contextmanager
-def smtp_receiver(mode: Mode = Mode.WELL) -> Iterator[Receiver]:
-    """An SMTP server without TLS for Apprise's mailto://. REFUSING and FAILING answer 554 and 451;
-    HANGING and DRIPPING never answer the data."""
+def smtp_receiver() -> Iterator[Receiver]:
+    """An SMTP server without TLS for Apprise's mailto://."""
     me = Receiver(
-        mode=mode,
         scheme="mailto",
         suffix="/?mode=insecure&from=brooder@hillside.example&to=grower@hillside.example",
     )
@@ -193,17 +190,6 @@ def smtp_receiver(mode: Mode = Mode.WELL) -> Iterator[Receiver]:
     class Handler:
         async def handle_DATA(self, server: Any, session: Any, envelope: Any) -> str:
             me.note(tried=1)
-            if me.mode is Mode.REFUSING:
-                return "554 refused"
-            if me.mode is Mode.FAILING:
-                return "451 try later"
-            if me.mode in (Mode.HANGING, Mode.DRIPPING):
-                me.note(holding=1)
-                try:
-                    while not me.ended.is_set():
-                        await asyncio.sleep(0.1)
-                finally:
-                    me.note(holding=-1)
             mail = message_from_bytes(envelope.content, policy=policy.default)
             assert isinstance(mail, EmailMessage)
             plain = mail.get_body(("plain",)) or mail.get_body(("html",))

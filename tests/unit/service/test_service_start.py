@@ -48,7 +48,7 @@ def opened(settings: Settings) -> Opened:
     return started(settings, stopped_clock(NOW))
 
 
-def a_run(settings: Settings, ended_at: float, *more: Reading, snapshots: bool = True) -> None:
+def a_run(settings: Settings, ended_at: float, *more: Reading) -> None:
     """A service that placed chicks, heard a cold floor and ended soon after."""
     at = ended_at - 600.0
     with Journal.open(settings.journal_path) as journal:
@@ -58,8 +58,7 @@ def a_run(settings: Settings, ended_at: float, *more: Reading, snapshots: bool =
         for second in range(0, 600, 10):
             core.advance(Moment(at + second, at + second))
             core.hear("brooder/porch/floor", b"20.0", Moment(at + second, at + second))
-        if snapshots:
-            core.waiting.snapshots = core.snapshots()
+        core.waiting.snapshots = core.snapshots()
         journal.commit(core.take(Moment(ended_at, ended_at)).batch)
         if more:
             journal.commit(Commit(inputs=list(more), advanced_to=Moment(ended_at, ended_at)))

@@ -22,8 +22,8 @@ def told() -> Message:
     return message
 
 
-def token_for(contact: str = "me", at: float = NIGHT) -> str:
-    link = Links(KEY, BASE).link(told(), contact, at)
+def token_for(contact: str = "me") -> str:
+    link = Links(KEY, BASE).link(told(), contact, NIGHT)
     assert link is not None
     assert link.startswith("http://board.local:8420/answer/")
     return link.rsplit("/", 1)[1]

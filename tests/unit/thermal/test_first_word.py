@@ -183,11 +183,11 @@ def test_in_the_evening_before_a_step_down_a_lamp_that_was_raised_is_no_lost_hea
     assert told(EVENING_H, soon_c=TARGET_C - 2.8, floor=died(20.0)) != [], "heat that died is"
 
 
-def comes_to(to_k: float, from_k: float, slow_min: float = 8.0) -> Course:
+def comes_to(to_k: float, from_k: float) -> Course:
     """From so far above its target to so far above it."""
 
     def hung(minute: float) -> float:
-        gone = 0.0 if minute <= 0.0 else 1.0 - exp(-minute / slow_min)
+        gone = 0.0 if minute <= 0.0 else 1.0 - exp(-minute / 8.0)
         return from_k + (to_k - from_k) * gone
 
     return hung

@@ -213,13 +213,13 @@ def test_a_reading_of_a_probe_it_does_not_know_is_nothing():
     assert watch.learned is None
 
 
-def _lamp_out(watch: ThermalWatch, tick: float, floor_c: float, minutes: float) -> list:
-    """A floor that loses a lamp: 3 K with the light, then 9 K more along an hour's cooling."""
+def _lamp_out(watch: ThermalWatch, tick: float) -> list:
+    """Half an hour without a lamp: 3 K with the light, then 9 K more along an hour's cooling."""
     told = []
-    for k in range(1, int(minutes * 2)):
+    for k in range(1, 60):
         since = 30.0 * k
         cold = 3.0 * (1.0 - exp(-since / 110.0)) + 9.0 * (1.0 - exp(-since / 3600.0))
-        found = watch.observe(tick + since, "porch/floor", floor_c - cold)
+        found = watch.observe(tick + since, "porch/floor", 32.0 - cold)
         if found is not None:
             told.append(found)
     return told
@@ -235,7 +235,7 @@ def test_an_outside_probe_that_was_never_heard_blinds_nobody():
     while tick < 4 * 3600.0:
         tick += 30.0
         watch.observe(tick, "porch/floor", 32.0 + rng.gauss(0.0, 0.05))
-    told = _lamp_out(watch, tick, 32.0, 30.0)
+    told = _lamp_out(watch, tick)
     assert Cause.HEAT_SOURCE in [d.cause for d in told]
     assert _tonight(watch, hours=tick / 3600.0, outside_c=9.0) is not None
 
@@ -251,7 +251,7 @@ def test_an_outside_probe_that_fell_silent_is_done_without():
         tick += 30.0
         found = watch.observe(tick, "porch/floor", 32.0 + rng.gauss(0.0, 0.05))
         assert found is None or found.cause is None
-    told = _lamp_out(watch, tick, 32.0, 30.0)
+    told = _lamp_out(watch, tick)
     assert Cause.HEAT_SOURCE in [d.cause for d in told]
     watch.observe_outside(tick + 1800.0, 9.0)
     watch.observe(tick + 1830.0, "porch/floor", 22.0)  # and is taken up again

@@ -5,7 +5,7 @@ from math import exp
 from random import Random
 
 import pytest
-from support.engine_night import TARGET_C, Night, a_brooder, a_site
+from support.engine_night import TARGET_C, Night, a_site
 
 from monitor.events import AlarmName, EntryKind
 from monitor.watch.empty_box import WarmUp
@@ -14,8 +14,8 @@ H = 3600.0
 OUTSIDE_C = 4.0
 
 
-def an_empty_box(*, floors: int = 1) -> Night:
-    return Night(a_site(a_brooder(floors=floors), outside=True), batch=False)
+def an_empty_box() -> Night:
+    return Night(a_site(outside=True), batch=False)
 
 
 def goes_to(night: Night, goal_c: float, *, from_c: float, for_s: float) -> float:

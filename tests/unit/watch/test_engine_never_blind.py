@@ -75,13 +75,13 @@ def flicker(t: float) -> float:
     return 0.06 * (int(t // 10) % 3)
 
 
-def well_seen(*, floor_c: float, start: float, hatched: str, under_c: float | None = None) -> Night:
+def well_seen(*, floor_c: float, start: float, under_c: float | None = None) -> Night:
     """Three hours of a quiet floor, every ten seconds; `under_c`: with a probe beneath the lamp."""
     box = a_brooder()
     if under_c is not None:
         box = with_probe(box, "under", Place.UNDER_HEAT)
     night = Night(a_site(box), start=start, batch=False)
-    night.placed(hatched=hatched)
+    night.placed()
     for _ in night.until(3 * 3600, 10):
         night.says(floor_c + flicker(night.t))
         if under_c is not None:
@@ -104,9 +104,7 @@ def first_told(night: Night, alarm: AlarmName, since: float) -> float | None:
 def test_a_fire_is_told_though_the_floor_looked_like_a_grower_at_work() -> None:
     """The floor is raised as a chick or a hand would raise it, and overheat waits. Then the probe
     beneath the lamp burns: nothing is waited for any more."""
-    night = well_seen(
-        floor_c=29.4, start=Night.evening("2026-02-23"), hatched="2026-02-08", under_c=40.0
-    )
+    night = well_seen(floor_c=29.4, start=Night.evening("2026-02-23"), under_c=40.0)
     since = night.t
     for _ in range(120):
         dt = night.t - since
@@ -120,7 +118,7 @@ def test_a_fire_is_told_though_the_floor_looked_like_a_grower_at_work() -> None:
 
 
 def test_a_floor_that_is_chilled_is_told_though_it_stays_where_a_feeding_takes_it() -> None:
-    night = well_seen(floor_c=34.9, start=EVENING - 5 * 3600, hatched="2026-02-08")
+    night = well_seen(floor_c=34.9, start=EVENING - 5 * 3600)
     since = night.t
     for _ in range(60):
         night.says(max(27.5, 35 - (night.t - since) / 4))
