@@ -16,8 +16,6 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from statistics import median
 
-from support.service import quick_service
-
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
 import psutil  # noqa: E402
@@ -25,7 +23,7 @@ from support import nightjournal  # noqa: E402
 from support.fake_api import NIGHT, FakeApi, failing_porch, placed, site, status  # noqa: E402
 from support.receivers import http_receiver  # noqa: E402
 from support.served import Served  # noqa: E402
-from support.service import QUICK_LIMITS, Service, Thermometer  # noqa: E402
+from support.service import QUICK_LIMITS, Service, Thermometer, quick_service  # noqa: E402
 
 DAYS = 8
 

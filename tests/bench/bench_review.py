@@ -15,12 +15,11 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
-from support.birds import chicks_in
-
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
 import numpy as np  # noqa: E402
 from support import review_journal as made  # noqa: E402
+from support.birds import chicks_in  # noqa: E402
 
 from monitor.events import Entry, EntryKind, Moment, Reading  # noqa: E402
 from monitor.journal.reader import JournalReader  # noqa: E402

@@ -21,14 +21,13 @@ from functools import partial
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from support.birds import chicks_in
-
 sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 import paho.mqtt.client as paho
 import psutil
 from paho.mqtt.enums import CallbackAPIVersion
+from support.birds import chicks_in
 from support.mosquitto import Mosquitto
 from support.receivers import http_receiver
 

@@ -15,11 +15,10 @@ from random import Random
 from statistics import median
 from zoneinfo import ZoneInfo
 
-from support.birds import chicks_in
-
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
 # ruff: noqa: E402
+from support.birds import chicks_in
 from support.setups import BEGINS_H, HOUR, World
 from support.watched import DAY_0
 
