@@ -280,7 +280,9 @@ class Fall(Kept):
         comes_k = pace * (_AHEAD_S if sure else _AHEAD_UNSURE_S)
         if not sure and self._seldom(tick):  # a lid that was lifted: the floor comes to rest
             comes_k = max(comes_k, self._goes_on_k(tick, _AHEAD_UNSURE_S))
-        return age_s >= wait_s and floor_c + comes_k < low_c
+        # From below its band it is told where it heads for the chill limit: the rest is known.
+        edge_c = low_c if self.from_c >= low_c else chill_c
+        return age_s >= wait_s and floor_c + comes_k < edge_c
 
     def _present_s(self, tick: float, *, steeper: bool) -> float:
         """For how long it falls as it does now: twice the time since it was half as deep as against

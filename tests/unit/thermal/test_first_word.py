@@ -119,6 +119,21 @@ def test_a_lone_floor_that_goes_on_falling_is_told_though_it_is_slow():
     assert course(minute) > -2.4, "it is still in its band"
 
 
+@pytest.mark.parametrize("hour", [NIGHT_H, MORNING_H, NOON_H])
+def test_below_its_band_already_a_floor_has_lost_heat_where_it_heads_for_the_chill_limit(hour):
+    """That it is cold is told. While it was aired in a cold night a lamp was blamed."""
+    cold_k, harm_k = -3.2, -5.6
+
+    def aired(minute: float) -> float:
+        gone_k = 1.1 * (1.0 - exp(-min(minute, 10.0) / 3.0))
+        return cold_k if minute <= 0.0 else cold_k - gone_k * exp(-max(0.0, minute - 10.0) / 8.0)
+
+    assert told(hour, floor=aired) == []
+    lamp = died(10.0)
+    (minute, _), *_ = told(hour, floor=lambda m: cold_k + lamp(m))
+    assert cold_k + lamp(minute) > harm_k
+
+
 def test_in_the_morning_a_slow_fall_that_stays_in_the_band_may_be_birds_that_got_up():
     def left(minute: float) -> float:
         return 0.0 if minute <= 0.0 else -2.3 * (1.0 - exp(-minute / 20.0))
