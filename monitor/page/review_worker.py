@@ -35,11 +35,12 @@ class Question:
     start: float | None = None
     stop: float | None = None  # of a loss: when it was written down
     dark: bool = False
+    entries: int = 0  # in the ledger: who has just entered a loss wants to see it
 
     @property
     def key(self) -> tuple[object, ...]:
         """Two questions with the same key have the same answer for a minute."""
-        return (self.brooder, self.batch, self.start, self.stop, self.dark)
+        return (self.brooder, self.batch, self.start, self.stop, self.dark, self.entries)
 
 
 class ReviewWorker:

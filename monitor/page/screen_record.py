@@ -70,7 +70,7 @@ class RecordScreen(Screen):
         async def rest() -> str:
             if batch is None:
                 return self._frame.part("record_none.html")
-            found = await self.worker.ask("sheet_of", self._question(box, batch=ordinal))
+            found = await self.worker.ask("sheet_of", await self._question(box, batch=ordinal))
             nights = [
                 (row["start"], row["stop"]) for week in found["weeks"] for row in week["rows"]
             ]
@@ -106,7 +106,7 @@ class RecordScreen(Screen):
         box, start, stop = self._span(request)
 
         async def rest() -> str:
-            question = self._question(box, start=start, stop=stop)
+            question = await self._question(box, start=start, stop=stop)
             story = await self.worker.ask("story_of", question)
             return self._frame.part("record_story.html", story=story)
 
@@ -127,7 +127,7 @@ class RecordScreen(Screen):
         at = _number(request, "at")
 
         async def rest() -> str:
-            question = self._question(box, batch=ordinal, stop=at)
+            question = await self._question(box, batch=ordinal, stop=at)
             found = await self.worker.ask("loss_of", question)
             if found is None:
                 raise Objection("The record does not hold that loss yet. Try again in a minute.")
@@ -155,7 +155,7 @@ class RecordScreen(Screen):
         def card(batch: Batch) -> Callable[[], Awaitable[str]]:
             async def drawn() -> str:
                 ordinal = ledger.of(batch.brooder).index(batch) + 1
-                question = self._question(batch.brooder, batch=ordinal)
+                question = await self._question(batch.brooder, batch=ordinal)
                 found = await self.worker.ask("batch_figures_of", question)
                 return self._frame.part(
                     "record_batch.html", found=found, box=batch.brooder, ordinal=ordinal
@@ -184,7 +184,7 @@ class RecordScreen(Screen):
         if batch is None:
             raise HTTPException(404)
         try:
-            text = await self.worker.ask(how, self._question(box, batch=ordinal))
+            text = await self.worker.ask(how, await self._question(box, batch=ordinal))
         except Objection as words:
             raise HTTPException(503, str(words)) from None
         return HTMLResponse(text, headers={"Content-Security-Policy": _FILE_POLICY})
@@ -231,7 +231,7 @@ class RecordScreen(Screen):
     async def moving(self, request: Request) -> Response:
         box, start, stop = self._span(request)
         dark = request.query_params.get("dark") == "1"
-        question = self._question(box, start=start, stop=stop, dark=dark)
+        question = await self._question(box, start=start, stop=stop, dark=dark)
         try:
             drawn = await self.worker.ask("moving_chart", question)
         except Objection as words:
@@ -255,13 +255,14 @@ class RecordScreen(Screen):
     async def end(self) -> None:
         await self.worker.end()
 
-    def _question(self, box: str, **more: Any) -> Question:
+    async def _question(self, box: str, **more: Any) -> Question:
         api = self._frame.api
         return Question(
             journal=api.journal_path,
             site=api.site,
             now=self._frame.clock(),
             brooder=box,
+            entries=len((await api.ledger()).entries),
             **more,
         )
 

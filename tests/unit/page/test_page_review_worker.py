@@ -4,6 +4,7 @@ import asyncio
 import http.client
 import os
 import re
+import shutil
 import signal
 import subprocess
 import sys
@@ -21,6 +22,9 @@ from support.served import Served
 from support.visitor import Visitor
 
 from monitor.brooding.objection import Objection
+from monitor.events import Entry, EntryKind, Moment
+from monitor.journal.records import Commit, Entered
+from monitor.journal.store import Journal
 from monitor.page import review_worker, screen_record
 from monitor.page.review_worker import Question, ReviewWorker
 
@@ -204,6 +208,28 @@ def test_a_batch_is_had_as_one_file_to_print_and_as_one_page_for_a_vet(journal: 
             assert "default-src 'none'" in policy
             assert "script-src" not in policy, "a file of the record runs nothing"
         assert visitor.get("/record/vet?brooder=porch&batch=9").status == 404
+
+
+def test_a_loss_that_was_just_entered_stands_in_the_sheet_that_was_looked_at_before(
+    journal: Path, tmp_path: Path
+):
+    mine = tmp_path / "journal.db"
+    shutil.copy(journal, mine)
+    api = FakeApi(journal_path=mine)
+    found = Entry(
+        at=NIGHT - 3600,
+        entry=EntryKind.LOSS,
+        brooder="porch",
+        count=7,
+        number=len(api.entries) + 1,
+    )
+    with Served(api, clock=lambda: NIGHT) as served:
+        visitor = Visitor(served.port)
+        assert "7 lost" not in visitor.get("/record").words
+        with Journal.open(mine) as kept:
+            kept.commit(Commit(inputs=[Entered(found, Moment(found.at, found.at))]))
+        api.entries.append(found)
+        assert "7 lost" in visitor.get("/record").words.partition("The sheet, night by night")[2]
 
 
 def test_batches_stand_beside_each_other_with_what_each_lost(journal: Path):
