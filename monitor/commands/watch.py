@@ -5,6 +5,7 @@ import errno
 import shlex
 import sys
 from collections.abc import Callable
+from datetime import datetime
 from typing import Annotated
 
 import typer
@@ -103,7 +104,9 @@ def on_terminal(settings: Settings) -> Callable[[Message], None]:
 def announce(settings: Settings, places: Places) -> None:
     """Where everything is, and what a probe must publish."""
     probe = next((p for b in settings.site.brooders for p in b.probes), None)
-    lines = [f"Watching {settings.site.name}. Stop with Ctrl-C."]
+    site = settings.site
+    there = f"{datetime.now(site.timezone):%H:%M} ({site.timezone.key})"
+    lines = [f"Watching {site.name}, where it is {there}. Stop with Ctrl-C."]
     if places.page:
         lines.append(f"  Page:    {places.page}")
         if settings.file.page.public_url is None:

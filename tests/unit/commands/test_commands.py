@@ -450,7 +450,9 @@ def test_what_the_start_says_to_type_needs_nothing_that_is_not_there_yet(
         load_settings(Path(__file__).parents[3] / "config/brooder.toml", {}),
         Places(heard_at=lambda: None),
     )
-    assert "Try it:  brooder probes try porch/floor 92F" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "Try it:  brooder probes try porch/floor 92F" in said
+    assert re.match(r"Watching Hillside, where it is \d\d:\d\d \(America/Chicago\)\.", said)
 
 
 @pytest.mark.parametrize("pointer", [None, "/temperature", "/a~1b/0/t", ""])

@@ -158,10 +158,11 @@ def test_a_new_probe_gets_its_card_once_after_what_follows_was_agreed_to(api: Fa
 
 
 def test_set_up_lists_every_step_with_what_stands_in_it(api: FakeApi) -> None:
-    with Served(api) as served:
+    with Served(api, clock=lambda: NIGHT) as served:
         said = Visitor(served.port).get("/set-up").words
         assert "porch, 5 ft by 5 ft, cover: plywood" in said
         assert "Hillside, America/Chicago, degrees Fahrenheit" in said
+        assert "It is 02:00 there now; if not, set its time zone." in said
         for step in Step:
             assert f'href="/set-up/step/{step}"' in Visitor(served.port).get("/set-up").body
         api.config.write_text("[site\n")
