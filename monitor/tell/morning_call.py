@@ -96,12 +96,7 @@ class MorningCall(Kept):
             for box in self._site.brooders
             if status is None or _has_birds(status.brooder(box.name))
         ]
-        advice = [
-            (where, said.removeprefix(f"{where}: "))
-            for change in self._advice.values()
-            for where in [self._voice.where(change.brooder)]
-            for said in [for_change(_as_now(change, status), self._site).short]
-        ]
+        advice = [self._advised(_as_now(change, status)) for change in self._advice.values()]
         site_log = [self._said_at(entry, at) for entry in self._log if entry[1] == SITE_WIDE]
         words = morning(
             boxes, Gathered(advice=advice, still=still, watch=site_log), self._voice, at
@@ -133,6 +128,11 @@ class MorningCall(Kept):
             else:
                 now.append(contact.name)
         return [replace(message, contacts=tuple(now))] if now or not told else []
+
+    def _advised(self, change: Change) -> tuple[str, str]:
+        """The box, and what is said of it: several may be told the same."""
+        where = self._voice.where(change.brooder)
+        return where, for_change(change, self._site).short.removeprefix(f"{where}: ")
 
     def _said_at(self, entry: tuple[float, str, str], at: float) -> str:
         return f"{self._voice.clock(entry[0], at)} {entry[2]}"
