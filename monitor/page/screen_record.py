@@ -70,7 +70,7 @@ class RecordScreen(Screen):
         async def rest() -> str:
             if batch is None:
                 return self._frame.part("record_none.html")
-            found = await self.worker.ask("sheet_of", await self._question(box, batch=ordinal))
+            found = await self.worker.ask("sheet_of", self._question(ledger, box, batch=ordinal))
             nights = [
                 (row["start"], row["stop"]) for week in found["weeks"] for row in week["rows"]
             ]
@@ -104,9 +104,10 @@ class RecordScreen(Screen):
     @get("/record/span")
     async def span(self, request: Request) -> Response:
         box, start, stop = self._span(request)
+        ledger = await self._frame.api.ledger()
 
         async def rest() -> str:
-            question = await self._question(box, start=start, stop=stop)
+            question = self._question(ledger, box, start=start, stop=stop)
             story = await self.worker.ask("story_of", question)
             return self._frame.part("record_story.html", story=story)
 
@@ -127,7 +128,7 @@ class RecordScreen(Screen):
         at = _number(request, "at")
 
         async def rest() -> str:
-            question = await self._question(box, batch=ordinal, stop=at)
+            question = self._question(ledger, box, batch=ordinal, stop=at)
             found = await self.worker.ask("loss_of", question)
             if found is None:
                 raise Objection("The record does not hold that loss yet. Try again in a minute.")
@@ -155,7 +156,7 @@ class RecordScreen(Screen):
         def card(batch: Batch) -> Callable[[], Awaitable[str]]:
             async def drawn() -> str:
                 ordinal = ledger.of(batch.brooder).index(batch) + 1
-                question = await self._question(batch.brooder, batch=ordinal)
+                question = self._question(ledger, batch.brooder, batch=ordinal)
                 found = await self.worker.ask("batch_figures_of", question)
                 return self._frame.part(
                     "record_batch.html", found=found, box=batch.brooder, ordinal=ordinal
@@ -180,11 +181,12 @@ class RecordScreen(Screen):
 
     async def _file(self, request: Request, how: str) -> Response:
         """A file of the review's as it is: it brings its own style and pictures, and no script."""
-        box, batch, ordinal = self._chosen(request, await self._frame.api.ledger())
+        ledger = await self._frame.api.ledger()
+        box, batch, ordinal = self._chosen(request, ledger)
         if batch is None:
             raise HTTPException(404)
         try:
-            text = await self.worker.ask(how, await self._question(box, batch=ordinal))
+            text = await self.worker.ask(how, self._question(ledger, box, batch=ordinal))
         except Objection as words:
             raise HTTPException(503, str(words)) from None
         return HTMLResponse(text, headers={"Content-Security-Policy": _FILE_POLICY})
@@ -230,8 +232,9 @@ class RecordScreen(Screen):
     @get("/record/chart.json")
     async def moving(self, request: Request) -> Response:
         box, start, stop = self._span(request)
+        ledger = await self._frame.api.ledger()
         dark = request.query_params.get("dark") == "1"
-        question = await self._question(box, start=start, stop=stop, dark=dark)
+        question = self._question(ledger, box, start=start, stop=stop, dark=dark)
         try:
             drawn = await self.worker.ask("moving_chart", question)
         except Objection as words:
@@ -255,14 +258,14 @@ class RecordScreen(Screen):
     async def end(self) -> None:
         await self.worker.end()
 
-    async def _question(self, box: str, **more: Any) -> Question:
+    def _question(self, ledger: Ledger, box: str, **more: Any) -> Question:
         api = self._frame.api
         return Question(
             journal=api.journal_path,
             site=api.site,
             now=self._frame.clock(),
             brooder=box,
-            entries=len((await api.ledger()).entries),
+            entries=len(ledger.entries),
             **more,
         )
 
