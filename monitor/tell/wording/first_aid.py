@@ -207,9 +207,10 @@ def _heat_kind(box: Brooder | None) -> str:
 
 def less_heat(box: Brooder | None) -> str:
     """What a lower target asks for."""
-    if not may_hang_a_lamp(box):
-        return "turn the heat down"
-    return "raise the lamp" if box and _heat_kind(box) == "lamp" else "raise the lamps"
+    if box is None or not box.heat:
+        return "raise the lamps"
+    lamps = sum(source.kind == "lamp" for source in box.heat)
+    return ("turn the heat down", "raise the lamp", "raise the lamps")[min(lamps, 2)]
 
 
 def may_hang_a_lamp(box: Brooder | None) -> bool:
