@@ -92,6 +92,7 @@ class MorningCall(Kept):
                 tuple(self._said_at(entry, at) for entry in self._log if entry[1] == box.name),
                 status.brooder(box.name) if status else None,
                 self._voice,
+                at,
             )
             for box in self._site.brooders
             if status is None or _has_birds(status.brooder(box.name))

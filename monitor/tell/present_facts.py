@@ -109,11 +109,11 @@ def night_now(change: Change, status: SiteStatus | None) -> Change | None:
 
 
 def box_morning(
-    name: str, alarms: tuple[str, ...], box: BrooderStatus | None, voice: Voice
+    name: str, alarms: tuple[str, ...], box: BrooderStatus | None, voice: Voice, at: float
 ) -> BoxMorning:
     if box is None:
         return BoxMorning(brooder=name, alarms=alarms)
-    batch, step = box.batch, box.next_step
+    batch = box.batch
     needs = None
     if batch is not None and batch.head_count > 0:
         needs = needs_words(batch.kind, batch.age_days, batch.head_count, voice.site.units)
@@ -130,19 +130,13 @@ def box_morning(
         age_days=int(batch.age_days) if batch else None,
         needs=needs,
         moving=wait,
-        step_at=step.at if step and not step.gradual else None,
-        step_target_c=step.to_c if step else None,
+        next_target_c=_tomorrow_c(box, voice, at),
     )
 
 
 def box_evening(
     box: BrooderStatus, cold: Words | None, called_off_at: float | None, voice: Voice, at: float
 ) -> BoxEvening:
-    step = box.next_step
-    tomorrow = step is not None and not step.gradual and step.to_c < step.from_c
-    if step is not None:
-        ahead = voice.local(step.at).date() - voice.local(at).date()
-        tomorrow = tomorrow and ahead == timedelta(days=1)
     return BoxEvening(
         brooder=box.name,
         now_c=box.temp_c,
@@ -150,10 +144,19 @@ def box_evening(
         target_c=box.target_c,
         low_c=box.low_c,
         outlook=box.outlook,
-        next_target_c=step.to_c if step is not None and tomorrow else None,
+        next_target_c=_tomorrow_c(box, voice, at),
         cold=cold,
         called_off_at=called_off_at,
     )
+
+
+def _tomorrow_c(box: BrooderStatus, voice: Voice, at: float) -> float | None:
+    """The target of the day after `at`, degC, where that is a step down."""
+    step = box.next_step
+    if step is None or step.gradual or step.to_c >= step.from_c:
+        return None
+    ahead = voice.local(step.at).date() - voice.local(at).date()
+    return step.to_c if ahead == timedelta(days=1) else None
 
 
 def nobody_in(status: SiteStatus | None) -> bool:

@@ -24,8 +24,7 @@ class BoxMorning:
     target_c: float | None = None
     head_count: int | None = None
     age_days: int | None = None
-    step_at: float | None = None
-    step_target_c: float | None = None
+    next_target_c: float | None = None  # of tomorrow, where that is a step down
     needs: str | None = None  # feed and water of this day
     moving: str | None = None  # why birds that are old enough do not move out yet
 
@@ -51,7 +50,11 @@ def morning(boxes: list[BoxMorning], gathered: Gathered, voice: Voice, at: float
         lines += _night(box, voice, at) + _today(box)
     if len(listed_) < len(boxes):
         lines.append((0, f"{len(well)} boxes had a quiet night."))
-    steps = [(box.brooder, line) for box in boxes if (line := _step(box, voice, at)) is not None]
+    steps = [
+        (box.brooder, f"Tomorrow the target goes down to {voice.temp(box.next_target_c)}.")
+        for box in boxes
+        if box.next_target_c is not None
+    ]
     waits = [(box.brooder, box.moving) for box in boxes if box.moving is not None]
     lines += [(3, line) for line in once_each(steps, len(boxes)) + once_each(waits, len(boxes))]
     if gathered.watch:
@@ -144,15 +147,6 @@ def _today(box: BoxMorning) -> list[tuple[int, str]]:
     if box.needs is not None:
         parts.append(box.needs)
     return [(4, f"Today: {', '.join(parts)}.")] if parts else []
-
-
-def _step(box: BoxMorning, voice: Voice, at: float) -> str | None:
-    if box.step_at is None or box.step_target_c is None:
-        return None
-    ahead = (voice.local(box.step_at).date() - voice.local(at).date()).days
-    return (
-        f"Tomorrow the target goes down to {voice.temp(box.step_target_c)}." if ahead <= 1 else None
-    )
 
 
 def _extreme(voice: Voice, at: float, temp_c: float, when: float | None) -> str:

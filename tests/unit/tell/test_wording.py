@@ -188,8 +188,7 @@ def quiet_box() -> BoxMorning:
         target_c=35.0,
         head_count=98,
         age_days=6,
-        step_at=local(12, 0),
-        step_target_c=32.2,
+        next_target_c=32.2,
     )
 
 

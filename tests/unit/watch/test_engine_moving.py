@@ -144,8 +144,7 @@ def answer(night: Night) -> str | None:
 
 
 def in_the_morning(night: Night) -> str | None:
-    status = night.box()
-    return box_morning("porch", (), status, Voice(night.site)).moving
+    return box_morning("porch", (), night.box(), Voice(night.site), night.now().at).moving
 
 
 @pytest.mark.parametrize(
