@@ -138,6 +138,9 @@ class Cause(StrEnum):
     UNKNOWN = "unknown"
 
 
+LOSES_HEAT = (Cause.HEAT_SOURCE, Cause.COVER_OPEN)  # what takes heat from a box at once
+
+
 class ChangeKind(StrEnum):
     """What happened to an alarm. The first four are what every reader of events must know."""
 

@@ -236,7 +236,10 @@ def _cause(
     found = box.diagnosis
     if found is not None and found.cause is not None:
         heard = [p.place for p in box.probes if p.temp_c is not None and not p.silent]
-        facts = Facts(either=setting is not None and cover_or_heat(setting, heard, found.cause))
+        either = setting is not None and cover_or_heat(
+            setting, heard, found.cause, sure=found.cause_sure
+        )
+        facts = Facts(either=either)
         if found.source is not None:
             facts["source"], facts["source_sure"] = found.source, found.source_sure
             facts["suspects"] = list(found.suspects)

@@ -14,7 +14,7 @@ from monitor.thermal.diagnosis import Diagnosis, Finding, Interval, Learned, Out
 from monitor.thermal.fall import HOLD_S, Fall
 from monitor.thermal.floor import Floor
 from monitor.thermal.follow import Following
-from monitor.thermal.lost_heat import HeatLoss, LostHeat
+from monitor.thermal.lost_heat import SURE, HeatLoss, LostHeat
 from monitor.thermal.model import FloorModel
 from monitor.thermal.nights_kept import NightsKept
 from monitor.thermal.outside_curve import Skies
@@ -74,6 +74,7 @@ def diagnosis(
         name, sure, watts = loss.named(brooder)
         return found(
             cause=Cause.HEAT_SOURCE,
+            cause_sure=loss.chance > SURE,
             started=loss.started,
             source=name,
             source_sure=sure,
@@ -83,7 +84,12 @@ def diagnosis(
     cause: Cause | None = None
     if fall.verdict is not None and brooder.heat:  # what is not listed was not weighed
         cause = _OTHER_CAUSES.get(fall.verdict)
-    return found(cause=cause, started=fall.onset if fall.open else None, hold_until=held_until)
+    return found(
+        cause=cause,
+        cause_sure=cause is not Cause.COVER_OPEN or fall.chance > SURE,
+        started=fall.onset if fall.open else None,
+        hold_until=held_until,
+    )
 
 
 def learned(model: FloorModel, *, floor_c: float, outside_measured: bool) -> Learned:

@@ -8,7 +8,7 @@ from typing import Annotated, NamedTuple
 
 from pydantic import AfterValidator, PlainSerializer
 
-from monitor.events import Cause
+from monitor.events import LOSES_HEAT, Cause
 from monitor.kept import NEVER, Tick
 
 
@@ -63,6 +63,7 @@ class Diagnosis:
     Never COLD_NIGHT: that is a judgement on the hours to come, see `coming_night`."""
 
     cause: Cause | None = None  # SENSOR: one that falls alone; other faults are among the findings
+    cause_sure: bool = True  # False: lost heat and an open cover would look much the same
     started: float | None = None  # when the fall began, as estimated
     source: str | None = None  # the heat source most likely lost
     source_sure: bool = False  # False: two sources would look the same
@@ -80,7 +81,7 @@ class Diagnosis:
     @property
     def heat_lost(self) -> bool:
         """A source stopped or the cover is off, and no grower's act explains it."""
-        return self.cause in (Cause.HEAT_SOURCE, Cause.COVER_OPEN)
+        return self.cause in LOSES_HEAT
 
 
 @dataclass(frozen=True, slots=True)

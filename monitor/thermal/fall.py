@@ -82,6 +82,7 @@ class Fall(Kept):
     _readings: int = 0  # since it was looked at
     aired: Tick | None = None  # when the box's air was seen to go
     verdict: Why | None = None
+    chance: float = 0.0  # of the verdict
     source_chance: float = 0.0  # that the source named is the one, if it is any
     best: Weighed | None = None  # of the kind in `verdict`
     candidates: list[Explanation] = field(default_factory=list)
@@ -370,6 +371,7 @@ class Fall(Kept):
         old = self.verdict
         if old is not None and chance[why] < exp(_RENAME) * chance[old]:
             why = old
+        self.chance = chance[why]
         self._settle(why, [one for one in found if one.explanation.why is why], tau_s)
 
     def _settle(self, why: Why, found: list[Weighed], tau_s: float) -> None:

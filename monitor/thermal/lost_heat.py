@@ -19,7 +19,7 @@ from monitor.thermal.model_in_use import ModelInUse
 from monitor.thermal.track import Track
 from monitor.thermal.witness import Collapse, Witness
 
-_SURE = 0.9  # the source is named as sure
+SURE = 0.9  # a cause, and a source, is named as sure
 _BACK = 0.65  # of what was lost
 _FORGOTTEN_S = 36 * 3600.0  # lost heat that nobody missed for so long is how the box is now
 _AT_TARGET_S = 600.0  # a floor as warm as it should be for so long has its heat
@@ -41,11 +41,12 @@ class HeatLoss:
     lost_k: float
     source_chance: float  # that it was these sources, if heat was lost
     suspects: tuple[int, ...]  # all that may be among them: not seen to work
+    chance: float = 1.0  # that heat was lost at all, and no cover is off
 
     def named(self, brooder: Brooder) -> tuple[str, bool, float]:
         """Name, whether it is hardly another one, and watts."""
         watts = sum(brooder.heat[index].watts for index in self.sources)
-        sure = self.source_chance > _SURE
+        sure = self.source_chance > SURE
         if len(self.sources) > 1:
             return "every heat source", sure, watts
         return brooder.heat[self.sources[0]].name, sure, watts
@@ -156,7 +157,9 @@ class LostHeat(Kept):
             chance = max(old.source_chance, chance)
         working = self._witness.working
         suspects = tuple(i for i in range(len(self._box.watts)) if i not in working)
-        self.loss = HeatLoss(sources, best.onset, fall.rise_k, lost_k, chance, suspects)
+        self.loss = HeatLoss(
+            sources, best.onset, fall.rise_k, lost_k, chance, suspects, fall.chance
+        )
 
     def see_held(self, tick: float, model: FloorModel) -> None:
         """Nothing falls: does the floor hold itself as before?"""

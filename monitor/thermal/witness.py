@@ -75,14 +75,16 @@ def beneath(brooder: Brooder, probe_name: str) -> int | None:
     return fits[0] if len(fits) == 1 else None
 
 
-def cover_or_heat(brooder: Brooder, heard: Sequence[Place], cause: Cause) -> bool:
+def cover_or_heat(brooder: Brooder, heard: Sequence[Place], cause: Cause, *, sure: bool) -> bool:
     """Can lost heat not be told from an open cover? By the floor alone the two look the same: only
     a probe elsewhere in the box, a plug or the cover's switch says which. Nor does a source without
-    a probe beneath it tell, but by the cool end, that it was not its heat that went."""
+    a probe beneath it tell, but by the cool end, that it was not its heat that went. `sure`: the
+    fall itself says which."""
     if brooder.cover == "none" or any(m.quantity in (POWER, COVER) for m in brooder.meters):
         return False
     unseen = heard.count(Place.UNDER_HEAT) < len(brooder.heat) and Place.COOL_END not in heard
-    return all(place is Place.FLOOR for place in heard) or (unseen and cause is Cause.COVER_OPEN)
+    alike = all(place is Place.FLOOR for place in heard) or (unseen and cause is Cause.COVER_OPEN)
+    return alike or not sure
 
 
 class Witness:

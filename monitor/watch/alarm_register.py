@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 from pydantic import WrapSerializer
 
-from monitor.events import AlarmName, Change, ChangeKind, ClockStep, Facts
+from monitor.events import LOSES_HEAT, AlarmName, Change, ChangeKind, ClockStep, Facts
 from monitor.kept import Kept, WallOffset, part
 from monitor.site import SITE_WIDE, Limits
 from monitor.watch import incidents
@@ -228,11 +228,11 @@ class AlarmRegister(Kept):
 
     def explain(self, alarm: Alarm, tick: float) -> None:
         """What is behind an active alarm is known to be another thing than when it was told, or
-        more than one. Not where both were named, and still nothing tells which."""
+        more than one. Not where both were named."""
         described = alarm.owner.describe(alarm, tick)
         measured = "draws_w" in described.facts
         more = measured and described.facts.get("source") != alarm.facts.get("source")
-        named = described.facts.get("either") and alarm.facts.get("either")
+        named = alarm.facts.get("either") and described.cause in LOSES_HEAT
         if alarm.active and (more or (described.cause is not alarm.cause and not named)):
             alarm.cause, alarm.probe = described.cause, described.probe
             alarm.facts = described.facts

@@ -1,7 +1,7 @@
 """The numbers behind a temperature alarm, for the wording and the journal. Called by
 watch.temperature_alarms when an alarm is raised, passed on or cleared."""
 
-from monitor.events import AlarmName, Cause, Facts, Priority
+from monitor.events import LOSES_HEAT, AlarmName, Cause, Facts, Priority
 from monitor.site import Place
 from monitor.thermal.coming_night import CLEAR_CHANCE
 from monitor.thermal.diagnosis import PROVES_NOTHING, Interval, Outlook, Warmth
@@ -33,13 +33,20 @@ def describe(box: Box, alarm: Alarm, tick: float, priority: Priority | None) -> 
     if cause is Cause.HEAT_SOURCE:
         source_facts(box, alarm, facts)
         box.meters.source_facts(facts)
-    heard = [p.place for p in box.probes.usable()]
-    if cause in (Cause.HEAT_SOURCE, Cause.COVER_OPEN) and cover_or_heat(
-        box.needs.brooder, heard, cause
-    ):
+    if cause in LOSES_HEAT and _either(box, cause):
         facts["either"] = True
     lead = lead_probe(box, alarm.rule.alarm)
     return Description(facts, cause, None if lead is None else lead.key, priority)
+
+
+def _either(box: Box, cause: Cause) -> bool:
+    """May it be the heat or the cover? What was told of a fall that has ended stands."""
+    diagnosis, told = box.estimate.diagnosis, box.heat_loss
+    sure = diagnosis.cause_sure
+    if told.active and not diagnosis.heat_lost:
+        sure = not told.facts.get("either")
+    heard = [p.place for p in box.probes.usable()]
+    return cover_or_heat(box.needs.brooder, heard, cause, sure=sure)
 
 
 def temperature_facts(box: Box, alarm: Alarm, tick: float) -> Facts:
@@ -153,7 +160,7 @@ def cause_of(box: Box, alarm: Alarm) -> Cause:
 
 
 def _cause_of_cold(box: Box, alarm: Alarm, cause: Cause | None) -> Cause:
-    if cause in (Cause.HEAT_SOURCE, Cause.COVER_OPEN):
+    if cause in LOSES_HEAT:
         return cause
     # A fall that has ended says no more of its cause: what was told of it stands.
     cover_told = box.heat_loss.active and box.heat_loss.cause is Cause.COVER_OPEN

@@ -13,7 +13,7 @@ from datetime import tzinfo
 
 from monitor.brooding.batch import Batch
 from monitor.brooding.moving import Moving
-from monitor.events import Cause, Measured, Moment
+from monitor.events import Measured, Moment
 from monitor.kept import Kept, part
 from monitor.site import Brooder, Place
 from monitor.thermal.by_size import NightAsked
@@ -183,7 +183,7 @@ class BrooderWatch(Kept):
             self.temperature.explain(tick)  # first: a fault told as its cause is not told twice
             self.probes.tell_findings(news, tick)
         self.temperature.evaluate(tick)
-        if diagnosis.cause in (Cause.HEAT_SOURCE, Cause.COVER_OPEN):
+        if diagnosis.heat_lost:
             self.temperature.explain(tick)
 
     def look_ahead(self, tick: float, forecast: Forecast | None) -> None:

@@ -42,7 +42,7 @@ _COVER_TOO = "If all of the heat is on, see that the cover is too."  # a fall ma
 
 ALL_ON = "See that all of the heat and the cover are on."
 _BACK_K = 2.0  # more than a bird beside the probe makes
-_ALIKE = "the probes here cannot tell the two apart."
+_ALIKE = "the probes do not tell the two apart."
 
 
 def lost_source(facts: Facts, box: Brooder | None) -> str | None:

@@ -82,6 +82,20 @@ def test_a_floor_whose_cool_end_stays_warm_has_lost_heat_and_no_cover():
     assert Cause.COVER_OPEN not in causes(night, *COLD)
 
 
+def test_a_fall_that_may_be_the_heat_or_the_cover_is_told_as_both():
+    """Lamp and power gone, and what lies beneath fell no further than the floor: only the cover
+    was named, for as long as it lasted."""
+    night = watched(
+        a_box(WEST, lamps=1),
+        40,
+        outside_c=3.5,
+        floor=((0, 35.3), (2, 33.6), (4, 31.6), (6, 29.9), (10, 27.6), (20, 24.5), (40, 20.5)),
+        under_west_lamp=((0, 38.9), (2, 37.3), (4, 35.1), (6, 33.4), (10, 30.8), (40, 24.0)),
+    )
+    raised = [c for c in night.changes if c.change is ChangeKind.RAISED]
+    assert [c.facts["either"] for c in raised if c.alarm in COLD] == [True, True, True]
+
+
 def test_a_floor_that_cools_and_nothing_else_in_a_box_that_a_thermostat_swings_is_the_probe():
     """All of it was on its way down when litter fell over the probe."""
     night = watched(

@@ -179,6 +179,24 @@ def test_with_a_probe_elsewhere_in_the_box_the_cause_is_told_and_the_better_one_
     assert not [c for c in night.changes if "either" in c.facts]
 
 
+def test_where_the_fall_may_be_either_both_are_told_and_stay_so_once_it_has_ended(
+    make: Callable[[Brooder, bool], NoEstimate], told: Told
+) -> None:
+    """A probe lies at the cool end, but what fell does not say which it was."""
+    night, both = beside_another(make, "cool", Place.COOL_END)
+    told.say(replace(LOST, cause=Cause.COVER_OPEN, source=None, cause_sure=False))
+    night.holds(34.0, for_s=60, probes=both)
+    told.say(Diagnosis())
+    night.holds(29.0, for_s=600, probes=both)
+    told.say(LOST)
+    night.holds(29.0, for_s=60, probes=both)
+    assert [(c.alarm, c.facts.get("either")) for c in night.changes] == [
+        (AlarmName.HEAT_LOSS, True),
+        (AlarmName.CHILL, True),
+        (AlarmName.COLD, True),
+    ]
+
+
 def test_beside_a_source_that_no_probe_lies_beneath_an_open_cover_is_not_told_alone(
     make: Callable[[Brooder, bool], NoEstimate], told: Told
 ) -> None:
