@@ -122,15 +122,15 @@ class ToldIncident:
         boxes = {alarm.change.brooder for alarm in self.alarms.values()}
         return boxes.pop() if len(boxes) == 1 else None
 
-    def add(self, change: Change) -> AlarmTold:
+    def add(self, change: Change, tick: float) -> AlarmTold:
         """Takes an alarm that was raised into the incident."""
         alarm = AlarmTold(change)
         if self.worst is not None and self.worst.alarm is AlarmName.COLD_NIGHT:
             self.since_at = change.facts.get("since", change.at)  # until now it was only expected
             self.extreme_c = None
         self.alarms[change.occurrence] = alarm
-        if not self._is_only_expected(change):
-            self.over_due, self.is_over = None, False
+        if not self._is_only_expected(change):  # else each night would make its cold a new one
+            self.over_due, self.is_over, self.changed = None, False, tick
         if self.worst is None or rank(change) > rank(self.worst):
             self.worst = change
         self.note_extreme(change)
@@ -154,10 +154,10 @@ class ToldIncident:
         closed.open = False
         closed.ended_at = change.ended_at
         self.note_extreme(change)
-        self.changed = tick
         if not self.untold():
             self.gather_due = None
         if not self._is_only_expected(change):
+            self.changed = tick
             self.last = change
             if self._is_mended():
                 self.over_due = tick + (0.0 if self._tells_its_end_at_once() else self.back_s)

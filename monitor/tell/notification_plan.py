@@ -273,8 +273,7 @@ class NotificationPlan(Kept):
         if change.occurrence in incident.alarms:
             return []
         before = incident.worst
-        alarm = incident.add(change)
-        incident.changed = tick
+        alarm = incident.add(change, tick)
         worse = incident.worst is not before
         for one in [one for one in self._incidents if has_come_again(one, incident)]:
             incident.reach(one.told_to)  # they hear how it goes on

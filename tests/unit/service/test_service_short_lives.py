@@ -23,19 +23,26 @@ def settings(tmp_path: Path) -> Settings:
 
 
 def life(
-    settings: Settings, begins: float, lasts_s: float, temp_c: float, *, first: bool = False
+    settings: Settings,
+    begins: float,
+    lasts_s: float,
+    temp_c: float,
+    *,
+    first: bool = False,
+    every_s: int = 15,
 ) -> list[Message]:
-    """What is told from a start until the power goes. A word of the floor each 15 s."""
+    """What is told from a start until the power goes. A word of the floor each `every_s`."""
     opened = open_all(settings, stopped_clock(begins))
     core, journal, told = opened.core, opened.journal, []
     assert journal is not None
     if first:
         core.enter(chicks_in(begins), Moment(begins, begins))
-    for second in range(0, int(lasts_s) + 1, 5):
+    for second in range(0, int(lasts_s) + 1, every_s // 3):
         now = Moment(begins + second, begins + second)
         core.advance(now)
-        if second % 15 == 10:
-            core.hear(FLOOR, str(temp_c).encode(), now)
+        if second % every_s == every_s * 2 // 3:
+            wavers_c = now.at // every_s % 3 / 10  # one that stood still for a day would be stuck
+            core.hear(FLOOR, f"{temp_c + wavers_c:.1f}".encode(), now)
         taken = core.take(now)
         told += taken.messages
         journal.commit(taken.batch)
@@ -64,6 +71,25 @@ def test_an_urgent_alarm_is_repeated_though_no_life_is_long_and_floods_nobody(
     away = [m for m in said if "nobody watched" in m.title]
     assert away, "that nobody watched is told as well"
     assert len(away) <= 3 or lasts_s > 120, "and of short lives about once an hour"
+
+
+def test_what_nobody_answers_for_a_day_is_repeated_hourly_over_starts_too(
+    settings: Settings,
+) -> None:
+    """The nights that are foretold as cold while it is so, raised and ended twice a day, made it a
+    new trouble each time: it was repeated every ten minutes for ever."""
+    day_s, hour_s = 86400.0, 3600.0
+    long = life(settings, T0, day_s + 2 * hour_s, COLD_C, first=True, every_s=90)
+    said = [*long]
+    for begins, lasts_s in ((2.1, 1.9), (4.1, 0.2), (4.5, 3.0)):  # hours after the first day
+        begins_at = T0 + day_s + begins * hour_s
+        said += life(settings, begins_at, lasts_s * hour_s, COLD_C, every_s=90)
+    cold = [m.at - T0 for m in said if m.title.startswith("porch: dangerously cold")]
+    between = [after - before for before, after in pairwise(cold)]
+    assert between[:140] == [600.0] * 140, "the case in question"
+    late = [after - before for before, after in pairwise(cold) if before > day_s + 600.0]
+    assert len(late) >= 5
+    assert all(hour_s <= gap_s <= 1.5 * hour_s for gap_s in late), "the last one over a gap"
 
 
 def test_a_night_of_short_power_cuts_over_a_warm_floor_is_a_few_words(settings: Settings) -> None:
