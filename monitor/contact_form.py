@@ -5,6 +5,7 @@ carry for weeks: so a child process answers and ends. Run as `python -m` it is t
 no folder, as that one's other modules would be loaded with it."""
 
 import json
+import re
 import sys
 
 from monitor import child
@@ -14,6 +15,14 @@ LIMIT_S = 60.0
 Service = tuple[str, str]  # module and class of one of Apprise's services
 
 _found: dict[str, Service] = {}  # by URL
+
+
+def has_stray_space(url: str) -> bool:
+    """Most come with what was copied from a mail; Apprise takes the halves for two topics, and
+    sends to nobody. It knows what to do with one in a password, or after a comma in a list."""
+    rest = url.strip().partition("://")[2]
+    log_in = re.match(r"[^/?#]*@", rest)
+    return re.search(r"(?<!,)\s", rest[log_in.end() :] if log_in else rest) is not None
 
 
 def unknown_forms(urls: list[str]) -> list[int]:

@@ -12,7 +12,7 @@ from pathlib import Path
 from monitor.bounded import Bounded
 from monitor.brooding.lamp_safety import fire_warnings
 from monitor.child import ChildFailed
-from monitor.contact_form import unknown_forms
+from monitor.contact_form import has_stray_space, unknown_forms
 from monitor.set_up_form import CONTACT_FORM, Proposed, Step, StepForm, WrongAnswers
 from monitor.settings import Settings, SettingsFault, load_settings
 from monitor.settings.faults import HIDDEN
@@ -136,6 +136,9 @@ def _check_secret(edit: Edit, form: StepForm | None) -> None:
         return
     if not edit.secret.isprintable():
         raise WrongAnswers({"url": "It has characters in it that no address has."})
+    if has_stray_space(edit.secret):
+        words = "There is a space in it: take it out, or write %20 where one belongs."
+        raise WrongAnswers({"url": words})
     with contextlib.suppress(ChildFailed, ValueError):
         if unknown_forms([edit.secret]):
             raise WrongAnswers({"url": f"It must be an address such as {CONTACT_FORM}."})

@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 from pydantic import SecretStr, ValidationError
 
 from monitor.child import ChildFailed
-from monitor.contact_form import unknown_forms
+from monitor.contact_form import has_stray_space, unknown_forms
 from monitor.measures import price
 from monitor.quantities import BATTERY_LEFT, MAINS, POWER, QUANTITIES, Quantity
 from monitor.settings.cross_checks import cross_checks
@@ -196,7 +196,15 @@ def _contact_forms(raw: dict[str, Any]) -> list[WrongSetting]:
         url = contact.get("url") if isinstance(contact, dict) else None
         if isinstance(url, str):
             urls.append((index, url))
+    spaced = [one for one in urls if has_stray_space(one[1])]
+    urls = [one for one in urls if one not in spaced]
     return [
+        WrongSetting(
+            f"contacts[{index}].url",
+            "is (hidden) with a space in it; take it out, or write %20 where one belongs.",
+        )
+        for index, _ in spaced
+    ] + [
         WrongSetting(
             f"contacts[{urls[bad][0]}].url",
             f'is (hidden, begins "{_scheme(urls[bad][1])}"); it must be an Apprise URL such as '

@@ -116,6 +116,9 @@ def test_a_contacts_address_goes_into_a_file_of_its_own_and_is_never_shown(desk:
         answer(desk, Step.CONTACTS, **{**PHONE, "name": "third", "url": "nonsense"})
     assert list(wrong.value.by_field) == ["url"]
     assert not (folder / "contact-third").exists()
+    with pytest.raises(WrongAnswers) as wrong:
+        answer(desk, Step.CONTACTS, **{**PHONE, "name": "third", "url": "json://127.0.0.1:9/a b"})
+    assert wrong.value.by_field["url"].startswith("There is a space in it: take it out")
 
 
 def test_the_page_is_opened_with_a_passphrase_alone(desk: SetUp) -> None:

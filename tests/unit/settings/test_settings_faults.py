@@ -272,6 +272,27 @@ def test_a_wrong_contact_url_is_never_repeated(tmp_path: Path) -> None:
     assert "(see brooder contacts kinds)" in line
 
 
+@pytest.mark.parametrize(
+    "url", ["tgram://123:planted secret/99", "json://h/planted\n secret", "nosuch://planted secret"]
+)
+def test_a_contacts_address_with_a_space_from_a_mail_is_told_as_that(
+    tmp_path: Path, url: str
+) -> None:
+    """It was two topics, of which nobody hears: only a trial showed that."""
+    (line,) = faults(tmp_path, f'{GOOD}[[contacts]]\nname = "phone"\nurl = """{url}"""\n')
+    assert "contacts[0].url is (hidden) with a space in it; take it out" in line
+    assert not {"planted", "secret"} & {*line.split()}
+
+
+@pytest.mark.parametrize(
+    "url", ["mailto://me:one two@example.org?to=a@example.org, b@example.org", " json://h/a%20b "]
+)
+def test_a_space_in_a_password_or_a_list_or_around_an_address_is_none(
+    tmp_path: Path, url: str
+) -> None:
+    load_settings(written(tmp_path, f'{GOOD}[[contacts]]\nname = "phone"\nurl = "{url}"\n'), {})
+
+
 def test_the_page_opens_to_the_network_only_with_a_passphrase(tmp_path: Path) -> None:
     (line,) = faults(tmp_path, GOOD + '[page]\nlisten = "0.0.0.0"\n')
     assert "needs a passphrase" in line
