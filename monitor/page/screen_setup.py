@@ -14,6 +14,7 @@ from monitor.page.screen import Screen, get, post
 from monitor.page.screen_alarm import cleaning_entries
 from monitor.page.screen_steps import StepsScreen
 from monitor.set_up_form import WrongAnswers
+from monitor.settings.set_up_steps import AS_IN_EXAMPLE
 
 LOOK_EVERY_S = 4.0
 _ASIDE_MINUTES = 20.0  # the ten minutes of the check, and time to put the probes back
@@ -41,6 +42,7 @@ class SetUpScreen(Screen):
             steps=steps,
             why_not=why_not,
             missing=missing,
+            copied={step for step, now in steps.items() if now.endswith(AS_IN_EXAMPLE)},
             lacking={one.step for one in missing if one.essential},
             refused=api.refused(),
             settings=api.settings_shown(),

@@ -52,8 +52,23 @@ _WANTS = {
 _OUT = "out"
 
 
+AS_IN_EXAMPLE = ", as in the example"
+# Of config/brooder.toml, which a new watch begins with: whoever has it so may never have looked.
+_EXAMPLE = {
+    Step.SITE: "Hillside, America/Chicago, degrees Fahrenheit",
+    Step.BOX: "porch, 5 ft by 5 ft, cover: plywood",
+    Step.HEAT: "west lamp 250 W, east lamp 250 W",
+}
+
+
 def as_it_is(step: Step, settings: Settings) -> str:
-    site, unit = settings.site, settings.site.units
+    """What stands in the file, in words, and whether nobody has made it their own yet."""
+    same = _said(step, settings, Unit.FAHRENHEIT) == _EXAMPLE.get(step)
+    return _said(step, settings, settings.site.units) + (AS_IN_EXAMPLE if same else "")
+
+
+def _said(step: Step, settings: Settings, unit: Unit) -> str:
+    site = settings.site
     page = settings.file.page
     said = {
         Step.SITE: f"{site.name}, {site.timezone.key}, degrees {unit.value.capitalize()}",

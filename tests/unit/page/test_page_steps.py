@@ -173,6 +173,26 @@ def test_set_up_lists_every_step_with_what_stands_in_it(api: FakeApi) -> None:
         assert Visitor(served.port).get("/set-up/step/roof").status == 404
 
 
+def test_a_step_that_was_only_copied_from_the_example_has_no_tick(api: FakeApi) -> None:
+    with Served(api) as served:
+        visitor = Visitor(served.port)
+
+        def ticked() -> list[str]:
+            steps = visitor.get("/set-up").body.split('<section class="box" aria-label="')[1:]
+            return [one.partition('"')[0] for one in steps if 'class="mark mark-right"' in one]
+
+        names = ["The place", "The box", "Lamps and plates"]
+        assert not {*names} & {*ticked()}
+        assert (
+            "as in the example. Change it, unless yours is just so." in visitor.get("/set-up").words
+        )
+        written(visitor, filled(visitor, "site", units="celsius"))
+        assert not {*names} & {*ticked()}, "the place still has the example's name"
+        written(visitor, filled(visitor, "site", name="Ridge"))
+        written(visitor, filled(visitor, "box", cover="foam"))
+        assert [name for name in names if name in ticked()] == names[:2]
+
+
 def test_what_is_measured_besides_is_seen_to_be_heard_or_not(api: FakeApi) -> None:
     with Served(api) as served:
         visitor = Visitor(served.port)
