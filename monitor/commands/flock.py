@@ -11,8 +11,9 @@ from rich.table import Table
 from monitor.brooding import arrival
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.calendar import age_days, local_date
-from monitor.brooding.entries import MOST_MAIL_DAYS, mailed, with_word
+from monitor.brooding.entries import MOST_MAIL_DAYS, Entry, EntryKind, mailed, with_word
 from monitor.brooding.signs import SIGNS
+from monitor.brooding.splitting import objection_to_any, split, with_other_half
 from monitor.commands import flock_arrival
 from monitor.commands.ask import brooder_or_exit, request, when_or_exit
 from monitor.commands.common import ConfigOption, fail, one_of, out, settings_or_exit
@@ -23,6 +24,7 @@ from monitor.commands.flock_entry import (
     YesOption,
     box_of_birds,
     enter,
+    ledger_of,
     running,
     said_yes,
 )
@@ -142,23 +144,16 @@ def moved(
     brooder_or_exit(settings.site, to, "--to")
     if to == name:
         fail(f"--to is {to}, where they are already; name the other box")
-    batch = running(settings, name)
-    if batch is None:
-        fail(f"{name} holds no birds to move")
-    count = batch.head_count() if count is None else count
-    into, out_of = with_word(f"into {to}", remark), with_word(f"from {name}", remark)
-    enter(settings, "moved", name, at, count=count, note=into, yes=yes)
-    enter(
-        settings,
-        "placed",
-        to,
-        at,
-        count=count,
-        hatched=batch.hatched.isoformat(),
-        kind=batch.kind,
-        note=out_of,
-        yes=yes,
-    )
+    ledger = ledger_of(settings)
+    when = when_or_exit(at, settings.site.timezone) or time.time()
+    out_of = Entry(at=when, entry=EntryKind.MOVED, brooder=name, count=count, note=remark)
+    halves = split(out_of, to, ledger)
+    if (words := objection_to_any(ledger, halves, zone=settings.site.timezone)) is not None:
+        fail(words)
+    for half in halves:
+        said = {"hatched": half.hatched, "kind": half.kind, "note": half.note}
+        enter(settings, half.entry, half.brooder, at, count=half.count, yes=yes, **said)
+        yes = True  # the second follows from the first
 
 
 def seen(
@@ -251,10 +246,16 @@ def undo(
     yes: YesOption = False,
     config: ConfigOption = None,
 ) -> None:
-    """Take an entry back. It stays in the journal, crossed out."""
+    """Take an entry back. It stays in the journal, crossed out.
+
+    Of birds that went into another box both halves are taken back."""
     settings = settings_or_exit(config)
-    answer = request(settings, "entry", entry="undo", undoes=number, by="command", **said_yes(yes))
-    out().print(f"Entry {answer['number']}: entry {number} is taken back.")
+    ledger = ledger_of(settings)
+    entry = ledger.entry(number)
+    back = [number] if entry is None else [e.number for e in with_other_half(entry, ledger)]
+    for one in back:
+        answer = request(settings, "entry", entry="undo", undoes=one, by="command", **said_yes(yes))
+        out().print(f"Entry {answer['number']}: entry {one} is taken back.")
 
 
 def listed(config: ConfigOption = None) -> None:

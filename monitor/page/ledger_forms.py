@@ -50,12 +50,10 @@ FORMS = {
             name="moved",
             entry=EntryKind.MOVED,
             title="Birds moved out",
-            fields=("brooder", "count", "note", "at"),
+            fields=("brooder", "count", "into", "note", "at"),
             count_label="How many were moved",
             count_hint="Leave empty for all of them; that ends the batch in this box.",
             note_label="Where to, or why",
-            note_hint="Into another box here: enter them there next, with the same hatch date; "
-            "then the record of the batch goes on in both.",
         ),
         LedgerForm(
             name="note",
@@ -120,6 +118,8 @@ def entry_from(form: FilledForm, what: LedgerForm, site: Site, now: float) -> En
         note=_note(form, what, mail_days),
         by="page",
     )
+    if form["into"] and "into" in what.fields:
+        form.one_of("into", tuple(n for n in names if n != entry.brooder), "Which other box")
     if what.entry is EntryKind.NOTE and entry.note is None:
         form.wrong.setdefault("note", "A note needs some words.")
     return None if form.wrong else entry

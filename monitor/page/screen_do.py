@@ -9,7 +9,8 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from monitor.brooding.bird_kinds import KINDS
-from monitor.brooding.objection import Objection, objection, question
+from monitor.brooding.objection import Objection, question
+from monitor.brooding.splitting import objection_to_any, split, with_other_half
 from monitor.events import Entry, EntryKind
 from monitor.page.forms import FilledForm, read_form
 from monitor.page.ledger_forms import FORMS, LedgerForm, entry_from, ledger_objects
@@ -65,23 +66,27 @@ class DoScreen(Screen):
         entry = entry_from(form, what, site, now)
         if entry is None:
             return self._form(request, what, form, status=422)
+        ledger = await self._frame.api.ledger()
+        entries = split(entry, form["into"] or None, ledger)
         if form["sure"]:
             try:
-                return await self._written(form, entry)
+                return await self._written(form, *entries)
             except Objection as words:
                 form.wrong[""] = str(words)
                 return self._form(request, what, form, status=422)
-        ledger = await self._frame.api.ledger()
-        if ledger_objects(form, entry, ledger, site):
+        if not ledger_objects(form, entry, ledger, site):
+            wrong = objection_to_any(ledger, entries, zone=site.timezone)
+            form.wrong |= {"into" if len(entries) > 1 else "brooder": wrong} if wrong else {}
+        if form.wrong:
             return self._form(request, what, form, status=422)
         ends = question(ledger, entry, site)
         return self._frame.sure(
             request,
             what.title,
             [
-                sentence_of(entry),
+                *map(sentence_of, entries),
                 *([ends] if ends else []),
-                *worth_knowing(entry, site, self._frame.say()),
+                *worth_knowing(entries[-1], site, self._frame.say()),
             ],
             at=entry.at if form["at"].strip() else None,
             action=f"/do/{what.name}",
@@ -97,12 +102,14 @@ class DoScreen(Screen):
         entry = ledger.entry(number)
         if entry is None:
             raise HTTPException(404)
-        words = objection(ledger, self._undoing(number))
-        ends = None if words else question(ledger, self._undoing(number), self._frame.api.site)
+        back = with_other_half(entry, ledger)
+        undoing = [self._undoing(one.number) for one in back]
+        words = objection_to_any(ledger, undoing)
+        ends = None if words else question(ledger, undoing[0], self._frame.api.site)
         return self._frame.sure(
             request,
             f"Take entry {number} back",
-            [words] if words else [sentence_of(entry), *([ends] if ends else [])],
+            [words] if words else [*map(sentence_of, back), *([ends] if ends else [])],
             status=200 if words is None else 409,
             at=entry.at,
             action=f"/do/undo/{number}" if words is None else None,
@@ -115,8 +122,11 @@ class DoScreen(Screen):
     async def undo_now(self, request: Request) -> Response:
         form = await read_form(request, self._frame.sessions)
         number = int(request.path_params["number"])
+        ledger = await self._frame.api.ledger()
+        entry = ledger.entry(number)
+        back = [number] if entry is None else [e.number for e in with_other_half(entry, ledger)]
         try:
-            return await self._written(form, self._undoing(number))
+            return await self._written(form, *map(self._undoing, back))
         except Objection as words:
             return self._refused(request, f"Take entry {number} back", words)
 
@@ -135,12 +145,16 @@ class DoScreen(Screen):
             return self._refused(request, "Try the contacts", words)
         return self._contacts(request, said)
 
-    async def _written(self, form: FilledForm, entry: Entry) -> Response:
-        """However often the form comes. Raises Objection."""
+    async def _written(self, form: FilledForm, *entries: Entry) -> Response:
+        """However often the form comes; all of them or none. Raises Objection."""
         there = self._once.used(form["once"])
         if there is None:
             try:
-                there = f"/do?kept={await self._frame.api.submit(entry)}"
+                ledger = await self._frame.api.ledger()
+                if len(entries) > 1 and (words := objection_to_any(ledger, entries)):
+                    raise Objection(words)  # noqa: TRY301 - as the service would raise it
+                numbers = [await self._frame.api.submit(entry) for entry in entries]
+                there = f"/do?kept={numbers[-1]}"
             except Objection:
                 self._once.free(form["once"])
                 raise

@@ -73,6 +73,24 @@ def test_a_batch_is_split_weighed_seen_and_ended_as_one(config: Path) -> None:
     assert "no batch to end" in say(config, "flock", "end", "--yes")
 
 
+def test_a_split_is_refused_and_taken_back_as_one(config: Path) -> None:
+    """Of one that could not go into the second box the first half was kept, and of one that was
+    taken back the other half: birds were gone, or there twice."""
+    ducks = ("--hatched", HATCHED, "--kind", "duck")
+    say(config, "flock", "placed", "9", *ducks, "--brooder", "shed")
+    broilers = ("--hatched", HATCHED, "--kind", "broiler")
+    say(config, "flock", "placed", "115", *broilers, "--brooder", "porch")
+    split = ("flock", "moved", "50", "--to", "shed", "--brooder", "porch")
+    assert "one box has one target" in say(config, *split)
+    assert "moved" not in say(config, "flock", "list")
+    say(config, "flock", "undo", "1", "--yes")
+    assert "shed now holds 50 birds" in say(config, *split)
+    said = say(config, "flock", "undo", "4", "--yes")
+    assert "entry 5 is taken back" in said
+    assert "entry 4 is taken back" in said
+    assert "porch now holds 114 birds" in say(config, "flock", "loss", "1", "--brooder", "porch")
+
+
 def test_where_one_box_alone_has_birds_nobody_needs_to_name_it(config: Path) -> None:
     assert "--brooder is missing" in say(config, "flock", "loss", "1")
     placed = ("flock", "placed", "115", "--hatched", HATCHED, "--kind", "broiler")

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from html import unescape
 from urllib.parse import quote
 
@@ -10,6 +11,7 @@ from support.fake_api import NIGHT, FakeApi, alarm, brooder, failing_porch, stat
 from support.served import Served
 from support.visitor import Answer, Visitor
 
+from monitor.brooding.ledger import fold
 from monitor.events import AlarmName, EntryKind
 from monitor.tell.missing import Missing
 from monitor.watch.alarm_table import CLEANING
@@ -149,12 +151,67 @@ def test_what_is_wrong_is_said_beside_its_field(
 
 
 def test_moved_without_a_number_means_all(served: Served, visitor: Visitor):
-    assert "enter them there next, with the same hatch date" in visitor.get("/do/moved").words
     asked = visitor.send("/do/moved", brooder="porch", count="")
     assert "Porch: all moved out." in asked.words
     assert "an empty box is not watched for cold. Is that right?" in asked.words
     confirm(visitor, "/do/moved", asked)
     assert served.api.submitted[0].count is None
+
+
+@pytest.fixture
+def two_boxes(served: Served) -> FakeApi:
+    porch = served.api.site.brooders[0]
+    shed = replace(porch, name="shed", probes=())
+    served.api.site = replace(served.api.site, brooders=(porch, shed))
+    return served.api
+
+
+def taken(api: FakeApi) -> list[tuple[str, str | None, int | None]]:
+    return [(e.entry.value, e.brooder, e.count or e.undoes) for e in api.submitted]
+
+
+def test_a_split_is_written_looked_over_and_taken_back_as_one(two_boxes: FakeApi, visitor: Visitor):
+    assert "No, out of here" in visitor.get("/do/moved?brooder=porch").words
+    asked = visitor.send("/do/moved", brooder="porch", count="40", into="shed", note="crowded")
+    assert "Porch: 40 moved out. Into shed; crowded." in asked.words
+    assert "Shed: 40 meat chicks placed, hatched" in asked.words
+    assert two_boxes.submitted == []
+    confirm(visitor, "/do/moved", asked)
+    assert taken(two_boxes) == [("moved", "porch", 40), ("placed", "shed", 40)]
+    ledger = fold([*two_boxes.entries, *two_boxes.submitted])
+    assert {box: ledger.batches[i].root for box, i in ledger.open.items()} == {
+        "porch": 1,
+        "shed": 1,
+    }
+    for half in two_boxes.submitted:
+        asked = visitor.get(f"/do/undo/{half.number}")
+        assert "Porch: 40 moved out." in asked.words
+        assert "Shed: 40 meat chicks placed" in asked.words
+    first, second = (half.number for half in two_boxes.submitted)
+    confirm(visitor, f"/do/undo/{first}", asked)
+    assert taken(two_boxes)[2:] == [("undo", None, second), ("undo", None, first)]
+
+
+@pytest.mark.parametrize(
+    ("into", "says"),
+    [
+        ("porch", "Which other box: choose one."),
+        ("barn", "Which other box: choose one."),
+        ("shed", "and one box has one target"),
+    ],
+)
+def test_of_a_split_that_cannot_be_nothing_is_written(
+    two_boxes: FakeApi, visitor: Visitor, into: str, says: str
+):
+    ducks = replace(two_boxes.entries[0], number=0, brooder="shed", kind="duck")
+    two_boxes.entries.append(
+        replace(ducks, number=len(two_boxes.entries) + 1, hatched="2026-02-08")
+    )
+    for sure in ({}, {"sure": "yes", "once": "a"}):
+        refused = visitor.send("/do/moved", brooder="porch", count="40", into=into, **sure)
+        assert refused.status == 422
+        assert says in refused.words
+        assert two_boxes.submitted == []
 
 
 def test_placing_says_what_the_floor_should_be_before_it_is_written(
