@@ -28,13 +28,14 @@ def entry_fault(entry: Entry, batch: Batch | None) -> str | None:
     if batch is None and entry.entry is EntryKind.MOVED and entry.count is None:
         return None if entry.brooder else count_fault(entry)
     if batch is None:
-        return (
-            f"There are no birds in {entry.brooder} at that time; first write down when they were "
-            "placed."
-        )
+        return f"{no_birds(entry)}; first write down when they were placed."
     if entry.entry in REMARKS:
         return None
     return count_fault(entry) or _heads_fault(entry, batch.head_count())
+
+
+def no_birds(entry: Entry) -> str:
+    return f"There are no birds in {entry.brooder} at that time"
 
 
 def count_fault(entry: Entry) -> str | None:

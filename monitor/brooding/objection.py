@@ -20,7 +20,7 @@ from monitor.brooding.entries import (
     sign_of,
     step_of,
 )
-from monitor.brooding.entry_faults import count_fault
+from monitor.brooding.entry_faults import count_fault, no_birds
 from monitor.brooding.ledger import Ledger, fold
 from monitor.brooding.schedules import schedule_for
 from monitor.site import Place, Site
@@ -45,7 +45,7 @@ def question(ledger: Ledger, entry: Entry, site: Site) -> str | None:
     afterwards where it was, or more birds came dead than can have come; None: nothing. Asked of
     entries that `objection` lets pass."""
     if entry.entry is EntryKind.PLACED:
-        return _too_old(entry, site)
+        return _too_old(entry, site) or _gone_again(ledger, entry)
     if entry.entry is EntryKind.DEAD_ON_ARRIVAL:
         return _too_many_dead(ledger, entry)
     if entry.entry is EntryKind.OUT_OF_SERVICE:
@@ -74,6 +74,20 @@ def _too_old(entry: Entry, site: Site) -> str | None:
         f"Birds hatched {entry.hatched} are {age:.0f} days old, beyond what their schedule was "
         f"made for (day {rows[-1].from_day:.0f}): their target would be its last, and younger "
         "chicks would freeze unnoticed. Is that the year and the day?"
+    )
+
+
+def _gone_again(ledger: Ledger, entry: Entry) -> str | None:
+    """Birds that are written down late, after the word that the box was empty."""
+    number = max((known.number for known in ledger.entries), default=0) + 1
+    after = ledger.with_entry(replace(entry, number=number))
+    mine = after.of(entry.brooder or "")
+    if entry.brooder in after.open or not mine:
+        return None
+    return (
+        f"{entry.brooder} would hold no birds all the same, and an empty box is not watched for "
+        f"cold: by entry {mine[-1].tallies[-1].number}, which is later, they are gone. Is that "
+        "right?"
     )
 
 
@@ -203,6 +217,12 @@ def _new_fault(ledger: Ledger, entry: Entry) -> str | None:
     number = max((known.number for known in ledger.entries), default=0) + 1
     after = ledger.with_entry(replace(entry, number=number))
     if number in after.faults:
+        later = [each for each in ledger.of(entry.brooder or "") if each.started_at > entry.at]
+        if later and after.faults[number].startswith(no_birds(entry)):
+            return (
+                f"{no_birds(entry)}: entry {later[0].number} places them later. Give a later time, "
+                f"or take entry {later[0].number} back and write when they really came."
+            )
         return after.faults[number]
     for other, fault in after.faults.items():
         if other not in ledger.faults:

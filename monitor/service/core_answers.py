@@ -8,7 +8,7 @@ from typing import Any
 from monitor.brooding.objection import NeedsYes, Objection, question
 from monitor.events import Entry, EntryKind, Moment
 from monitor.service.core import Core
-from monitor.service.entry_rules import refuse_wrong, unknown
+from monitor.service.entry_rules import in_order, refuse_wrong, unknown
 from monitor.tell.wording.advice_words import moving_line
 from monitor.tell.wording.meter_words import reserve_line
 from monitor.tell.wording.tonight_words import asked_lines, likely_too_cold
@@ -47,7 +47,8 @@ def enter(core: Core, entry: Entry, now: Moment, *, sure: bool = False) -> dict[
     NeedsYes where there is a question first and nobody is `sure` yet."""
     if entry.at > now.at + 60:
         raise Objection("That time lies in the future; leave it out to say now.")
-    words = None if sure else question(core.ledger, entry, core.site)
+    as_kept = in_order(entry, core.ledger, now)
+    words = None if sure else question(core.ledger, as_kept, core.site)
     if words is not None:
         refuse_wrong(entry, core.ledger, core.site)
         raise NeedsYes(words)

@@ -6,11 +6,12 @@ from zoneinfo import ZoneInfo
 import pytest
 from hypothesis import given
 from support.birds import chicks_in
+from support.fake_api import site
 from support.ledger import DAY, START, entry, journals, placed, some_entry
 
 from monitor.brooding.entries import LEDGER_KINDS, Entry, EntryKind
 from monitor.brooding.ledger import fold
-from monitor.brooding.objection import objection
+from monitor.brooding.objection import objection, question
 
 CHICAGO = ZoneInfo("America/Chicago")
 KEPT = [
@@ -33,7 +34,10 @@ REFUSED = [
         entry(0, EntryKind.LOSS, 5, 9),
         "Then entry 3, which is later, would be wrong: porch has 89 birds",
     ),
-    (entry(0, EntryKind.LOSS, 0.5, 1), "There are no birds in porch at that time; first"),
+    (
+        entry(0, EntryKind.LOSS, 0.5, 1),
+        "There are no birds in porch at that time: entry 1 places them later. Give a later time",
+    ),
     (entry(0, EntryKind.MOVED, 5, 3, brooder="shed"), "There are no birds in shed"),
     (entry(0, EntryKind.LOSS, 12, 0), "How many birds? It must be 1 or more, not 0."),
     (entry(0, EntryKind.LOSS, 12, None), "How many birds? It must be 1 or more."),
@@ -76,6 +80,18 @@ FINE = [
     undo(2),
     undo(3),
 ]
+
+
+def test_birds_that_an_earlier_written_word_takes_away_again_are_asked_about():
+    """The old batch's end was written in the evening, then the chicks that had come at noon: they
+    were gone by that end, and nobody watched over them."""
+    at_home = site(timezone=CHICAGO)
+    ended = [*KEPT, Entry(at=START + 12.5 * DAY, entry=EntryKind.END, number=6)]
+    came = placed(0, 12.2, 50, hatched="2026-03-12")
+    assert "and an empty box is not watched" in (question(fold(ended), came, at_home) or "")
+    assert "by entry 6, which is later" in (question(fold(ended), came, at_home) or "")
+    assert question(fold(ended), placed(0, 12.6, 50, hatched="2026-03-12"), at_home) is None
+    assert question(fold(KEPT), placed(0, 12, 15), at_home) is None
 
 
 @pytest.mark.parametrize("good", FINE)
