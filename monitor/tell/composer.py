@@ -15,6 +15,7 @@ from monitor.tell.incident import AlarmTold, AnswerGiven, ToldIncident
 from monitor.tell.message import GOOD_NEWS, Message, MessageKind
 from monitor.tell.wording import for_change
 from monitor.tell.wording.life import batch_ended, watch_ended
+from monitor.tell.wording.several_words import cold_nights_at_once
 from monitor.tell.wording.words import Voice, Words
 from monitor.watch.incidents import rank
 from monitor.watch.status import SiteStatus
@@ -68,6 +69,18 @@ class MessageComposer:
             at=at,
             lead=lead,
         )
+
+    def cold_nights(self, told: list[tuple[ToldIncident, list[AlarmTold]]], at: float) -> Message:
+        """Of several boxes at once. Each goes on by itself."""
+        alarms = [alarm for _, untold in told for alarm in untold]
+        changes = [alarm.change for alarm in alarms]
+        lead, off = changes[0], alarms[0].called_off
+        key = f"{lead.occurrence}:raised" + (f":{off}" if off > 0 else "")
+        words = cold_nights_at_once([(c, for_change(c, self.site)) for c in changes], self._voice)
+        knows = [name for incident, _ in told for name in self.who_know(incident, lead)]
+        names = list(dict.fromkeys(self.first(lead.priority) + knows))
+        message = _news(key, "cold-nights", words, lead.priority, at, names)
+        return replace(message, ack_for=tuple(change.occurrence for change in changes))
 
     def explained(self, incident: ToldIncident, alarm: AlarmTold, change: Change) -> Message:
         """Another cause than was told: to all who know of it."""

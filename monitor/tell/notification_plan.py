@@ -39,6 +39,7 @@ from monitor.tell.open_incidents import (
     shared_by_boxes,
     storm_wait_s,
     told_beside,
+    told_together,
     unreached,
     with_occurrence,
 )
@@ -345,23 +346,35 @@ class NotificationPlan(Kept):
         return message
 
     def _tell(self, incident: ToldIncident, tick: float) -> list[Message]:
+        at = tick - self._offset_s
+        due = told_together(self._incidents, incident, tick + self._policy.gather_s)
+        told = [(one, untold) for one in due if (untold := self._to_tell(one, tick))]
+        if not told:
+            return []
+        one, untold = told[0]
+        if len(told) == 1:
+            message = self._composer.raised(one, untold, at)
+        else:
+            message = self._composer.cold_nights(told, at)
+        boxes = {alarm.change.brooder for _, untold in told for alarm in untold}
+        self._morning.note(message.at, boxes.pop() if len(boxes) == 1 else None, message.title)
+        for one, untold in told:
+            one.tell(untold, tick)
+            one.reach(message.contacts)
+        return [message]
+
+    def _to_tell(self, incident: ToldIncident, tick: float) -> list[AlarmTold]:
+        """What is told of it now; a cold night with the figures of now."""
         status, at = self._look(), tick - self._offset_s
         untold = [alarm for alarm in incident.untold() if not _holds_after_all(alarm, status)]
         incident.gather_due = None
-        if not untold:
-            if incident.untold():  # it ends within the hour, or is told then
-                incident.gather_due = tick + CALLED_OFF_S
-            return []
+        if not untold and incident.untold():  # it ends within the hour, or is told then
+            incident.gather_due = tick + CALLED_OFF_S
         for alarm in untold:
             if alarm.change.alarm is AlarmName.COLD_NIGHT:
                 stands = night_now(alarm.change, status) or alarm.change
                 alarm.change = self._evening.recall(stands, at)
-        message = self._composer.raised(incident, untold, at)
-        boxes = {alarm.change.brooder for alarm in untold}
-        self._morning.note(message.at, boxes.pop() if len(boxes) == 1 else None, message.title)
-        incident.tell(untold, tick)
-        incident.reach(message.contacts)
-        return [message]
+        return untold
 
     def _again(self, incident: ToldIncident, tick: float) -> list[Message]:
         incident.last_told = tick

@@ -211,6 +211,23 @@ def _join(one: ToldIncident, other: ToldIncident) -> None:
     one.changed = max(one.changed, other.changed)
 
 
+def told_together(
+    incidents: list[ToldIncident], incident: ToldIncident, until: float
+) -> list[ToldIncident]:
+    """What is told in one message with it: cold nights, which come to many boxes at one look, due
+    until that tick."""
+    if not _is_night(incident):
+        return [incident]
+    due = [one for one in incidents if one.gather_due is not None and one.gather_due <= until]
+    return [incident, *(one for one in due if one is not incident and _is_night(one))]
+
+
+def _is_night(incident: ToldIncident) -> bool:
+    """Is a cold night ahead all that is to be told of it?"""
+    untold = {alarm.change.alarm for alarm in incident.untold()}
+    return untold == {AlarmName.COLD_NIGHT} and not incident.shared
+
+
 CALLED_OFF_S = 3600.0  # one that was called off is looked at again so much later
 
 

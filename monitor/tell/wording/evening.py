@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from monitor.brooding.bird_kinds import kind_of
 from monitor.site import Brooder
 from monitor.tell.wording.first_aid import LAMP_CARE, less_heat, names_a_lamp
+from monitor.tell.wording.several_words import cold_nights
 from monitor.tell.wording.temperature import COOL_FIRST
 from monitor.tell.wording.tonight_words import how_sure
 from monitor.tell.wording.warm_up_words import warm_up_verdict
@@ -62,12 +63,9 @@ def evening(boxes: list[BoxEvening], still: list[str], voice: Voice, at: float) 
         last = _last(cold[0].outlook, voice)
         return compose(said.title, first, wrong, last, *more, *lines)
     if cold:
-        firsts = [
-            f"{box.brooder}: {box.cold.body.partition(chr(10))[0]}" for box in cold if box.cold
-        ]
-        names = listed([box.brooder for box in cold])
-        title = f"{voice.where(None)}: cold night ahead in {len(cold)} boxes"
-        return compose(title, f"Add cover or heat in time in {names}.", wrong, *firsts, *lines)
+        said = cold_nights([(box.brooder, box.cold) for box in cold if box.cold], voice)
+        first, *firsts = said.body.split("\n")
+        return compose(said.title, first, wrong, *firsts, *lines)
     where = voice.where(None)
     if wrong is not None:
         return compose(f"{where}: tonight", wrong, *lines)

@@ -1,5 +1,7 @@
-"""The same urgent trouble in several boxes at once: one message that lists them. Used by the
-planner's words for an incident."""
+"""The same trouble in several boxes at once: one message that lists them. Used by the planner's
+words for an incident, and by the evening's for a cold night."""
+
+from collections.abc import Sequence
 
 from monitor.brooding.power_cut import IN_SHORT
 from monitor.events import AlarmName, Change
@@ -9,8 +11,11 @@ from monitor.tell.wording.first_aid import (
     LOOK_AT_CHICKS,
     WARM_THEM,
     has_come_up,
+    mend,
+    with_care,
 )
-from monitor.tell.wording.words import Voice, Words, compose, listed, sentence
+from monitor.tell.wording.temperature import ADD_IN_TIME
+from monitor.tell.wording.words import Voice, Words, compose, listed, once_each, sentence
 
 _CHILLED = (AlarmName.CHILL, AlarmName.COLD)
 _MOST_LISTED = 12
@@ -23,9 +28,8 @@ def several_boxes(changes: list[Change], voice: Voice, *, together: bool) -> Wor
     """One change a box, each the worst there. `together`: it began at about the same time
     in all."""
     count = len(changes)
-    names = sorted(str(change.brooder) for change in changes)
     where = voice.where(None)
-    named = listed(names if count <= _MOST_NAMED else [*names[:2], f"{count - 2} more"])
+    named = _named([str(change.brooder) for change in changes])
     if all(change.alarm is AlarmName.UNWATCHED for change in changes):
         return compose(
             f"{where}: cold is not watched for in {count} boxes",
@@ -50,6 +54,36 @@ def several_boxes(changes: list[Change], voice: Voice, *, together: bool) -> Wor
     )
 
 
+def cold_nights(cold: Sequence[tuple[str, Words]], voice: Voice) -> Words:
+    """What is said of each box's night as one: the first lines, each after its box."""
+    firsts = [(box, said.body.partition("\n")[0]) for box, said in cold]
+    same = all(line.endswith(ADD_IN_TIME) for _, line in firsts)
+    named = _named([box for box, _ in cold])
+    figures = [
+        f"{box}: {line.removesuffix(ADD_IN_TIME if same else '').rstrip()}" for box, line in firsts
+    ]
+    return compose(
+        f"{voice.where(None)}: cold night ahead in {len(cold)} boxes",
+        f"{ADD_IN_TIME.rstrip('.')} in {named}." if same else f"See to {named} in time.",
+        figures=_capped(figures),
+    )
+
+
+def cold_nights_at_once(cold: Sequence[tuple[Change, Words]], voice: Voice) -> Words:
+    """The same told as an alarm, with what would mend each."""
+    boxes = [(str(change.brooder), change.facts) for change, _ in cold]
+    said = cold_nights([(str(change.brooder), words) for change, words in cold], voice)
+    mends = [(name, " ".join(lines)) for name, facts in boxes if (lines := mend(facts))]
+    care = [
+        (name, line)
+        for name, facts in boxes
+        for line in with_care(facts.get("mend", ()), voice.site.brooder(name), voice.site)
+    ]
+    first, *figures = said.body.split("\n")
+    rest = [*_capped(once_each(mends)), *_capped(once_each(care, len(boxes)))]
+    return compose(said.title, first, *rest, figures=figures)
+
+
 def over_in_all(told: Words, changes: list[Change], voice: Voice) -> Words:
     """The end of what several boxes had, with the floor of each: `changes`, as it is now."""
     if len(changes) < 2 or changes[0].alarm is AlarmName.UNWATCHED:
@@ -60,8 +94,16 @@ def over_in_all(told: Words, changes: list[Change], voice: Voice) -> Words:
     return compose(told.title, f"{names}. {first}", rest, figures=floors)
 
 
+def _named(boxes: list[str]) -> str:
+    names, count = sorted(boxes), len(boxes)
+    return listed(names if count <= _MOST_NAMED else [*names[:2], f"{count - 2} more"])
+
+
 def _lines(changes: list[Change], said: list[str]) -> list[str]:
-    lines = [f"{c.brooder}: {text}" for c, text in zip(changes, said, strict=True)]
+    return _capped([f"{c.brooder}: {text}" for c, text in zip(changes, said, strict=True)])
+
+
+def _capped(lines: list[str]) -> list[str]:
     more = len(lines) - _MOST_LISTED
     return lines if more <= 0 else [*lines[:_MOST_LISTED], f"and {more} more"]
 

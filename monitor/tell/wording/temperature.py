@@ -210,6 +210,9 @@ def _warming(voice: Voice, facts: Facts) -> str | None:
     return f"A chick that cannot get away from this warms by {one} in about {minutes} minutes."
 
 
+ADD_IN_TIME = "Add cover or heat in time."
+
+
 def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:
     """The floor will leave the band before morning."""
     facts = change.facts
@@ -217,7 +220,7 @@ def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:
     when = f" about {voice.clock(facts['lowest_at'], change.at)}" if "lowest_at" in facts else ""
     target = f", should be {voice.temp(facts['target_c'])}" if "target_c" in facts else ""
     hopeless = any(clause.startswith(WARMER_ROOM) for clause in facts.get("mend", ()))
-    do = f"{WARMER_ROOM.capitalize()}." if hopeless else "Add cover or heat in time."
+    do = f"{WARMER_ROOM.capitalize()}." if hopeless else ADD_IN_TIME
     if "high_c" in facts and _temp_c(facts) > facts["high_c"]:
         do = f"{TOO_HOT_NOW}. {do}" if hopeless else COOL_FIRST
     first = (

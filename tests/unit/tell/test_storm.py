@@ -167,3 +167,42 @@ def test_a_storm_goes_on_the_same_after_a_restart() -> None:
         barn.said.clear()
         barn.until(NIGHT + 7200)
     assert one.said == other.said
+
+
+def test_cold_nights_of_one_look_are_one_message_and_each_goes_on_by_itself() -> None:
+    barn = Barn(4)
+    nights = [barn.raises(AlarmName.COLD_NIGHT, box, NIGHT + box) for box in range(3)]
+    barn.until(NIGHT + 60)
+    later = barn.raises(AlarmName.COLD_NIGHT, 3, NIGHT + 900)
+    barn.until(NIGHT + 960)
+    told, alone = barn.said
+    assert told.title == "Hillside: cold night ahead in 3 boxes"
+    first, *rest = told.body.splitlines()
+    assert first == "Add cover or heat in time in box 00, box 01 and box 02."
+    assert rest[1] == "box 01: Likely down to 29.8 °C about 05:30, should be 35.0 °C."
+    assert any(line.startswith("box 00, box 01 and box 02: About 70 W more") for line in rest)
+    assert told.body.count("two separate supports") == 1
+    assert told.ack_for == tuple(one.occurrence for one in nights)
+    assert (told.at, told.contacts, alone.title) == (NIGHT + 5, ("me",), "box 03: cold night ahead")
+    assert alone.ack_for == (later.occurrence,)
+    barn.raises(AlarmName.CHILL, 0, NIGHT + 9100)
+    barn.until(NIGHT + 9200)
+    assert [(m.title, m.thread) for m in barn.said[2:]] == [
+        ("box 00: dangerously cold", nights[0].occurrence)
+    ]
+
+
+def test_of_nights_told_together_what_differs_is_said_of_each_box() -> None:
+    barn = Barn(2)
+    barn.raises(AlarmName.COLD_NIGHT, 0, NIGHT)
+    night = change(AlarmName.COLD_NIGHT, at=NIGHT, brooder="box 01")
+    warmer = "take the birds to a warmer room tonight"
+    facts = Facts(**{**night.facts, "missing_watts": 40.0, "mend": [warmer]})  # type: ignore[typeddict-item]
+    barn.happens(replace(night, occurrence="box 01/cold-night/1", facts=facts))
+    barn.until(NIGHT + 60)
+    [told] = barn.said
+    lines = told.body.splitlines()
+    assert lines[0] == "See to box 00 and box 01 in time."
+    assert lines[1].endswith("should be 35.0 °C. Add cover or heat in time.")
+    assert lines[2].endswith("should be 35.0 °C. Take the birds to a warmer room tonight.")
+    assert lines[4].startswith("box 01: About 40 W more heat is needed.")
