@@ -13,7 +13,7 @@ from monitor.tell.wording.life import TROUBLE
 from monitor.tell.wording.over import was_words
 from monitor.tell.wording.temperature import now_and_target
 from monitor.tell.wording.words import Words, listed, sentence
-from monitor.thermal.coming_night import CLEAR_CHANCE
+from monitor.thermal.coming_night import CLEAR_CHANCE, WARN_CHANCE
 from monitor.watch.alarm_table import OF_HEAT, TOO_COLD
 from monitor.watch.box_facts import cold_ahead, outlook_facts
 from monitor.watch.incidents import rank
@@ -144,6 +144,8 @@ def alarm_view(
         site,
     )
     lines = [line.strip() for line in told.body.splitlines()]
+    if alarm.alarm is AlarmName.COLD_NIGHT and alarm.told and _should_hold(box, CLEAR_CHANCE):
+        lines.insert(1, _SHOULD_HOLD)
     title, first = told.title, first_line(told, say, facts)
     if judged is not None:
         no_longer = _no_longer(alarm, box, judged)
@@ -166,6 +168,7 @@ def alarm_view(
     )
 
 
+_SHOULD_HOLD = "As of now it should hold after all: called off once that has lasted for two hours."
 _OF_NOW = (*TOO_COLD, *OF_HEAT, AlarmName.HEAT_LOSS)
 
 
@@ -213,7 +216,10 @@ def _no_longer(
     and what to do."""
     was = was_words(alarm.alarm)
     if alarm.alarm is AlarmName.COLD_NIGHT:
-        holds = box is not None and box.outlook and box.outlook.chance < CLEAR_CHANCE
+        # What is likely goes to and fro with each look: what the phone has said stands here too.
+        holds = not alarm.told and _should_hold(
+            box, CLEAR_CHANCE if alarm.told is None else WARN_CHANCE
+        )
         return ("it should hold tonight after all", "Nothing to do for it now.") if holds else None
     if alarm.alarm is AlarmName.CHILL and judged.side is Side.COLD:
         return f"{was}, still too cold", "Stay with it until it is right."
@@ -229,6 +235,11 @@ def _no_longer(
         then = ", right but falling now" if falling else ", right again now"
         do = "Look in once more: it counts as over when it has held."
     return was + then, do
+
+
+def _should_hold(box: BrooderStatus | None, unless: float) -> bool:
+    outlook = None if box is None else box.outlook
+    return outlook is not None and outlook.chance < unless and not outlook.below_now
 
 
 def _standing(alarm: AlarmStatus, say: Phrases) -> str | None:

@@ -5,7 +5,7 @@ Not for two threads at once. What happened since the last `take` waits in a comm
 makes it durable before it tells or acknowledges anything."""
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import inf
 
 from monitor.brooding.entries import LEDGER_KINDS
@@ -46,7 +46,7 @@ from monitor.tell.outbox import rows
 from monitor.tell.policy import Policy
 from monitor.watch.engine import Engine
 from monitor.watch.readings import LATE_S
-from monitor.watch.status import SiteStatus
+from monitor.watch.status import BrooderStatus, SiteStatus
 from monitor.watch.watcher import down_s
 
 
@@ -222,7 +222,9 @@ class Core:
         return bool(batch.changes or self._output.messages)
 
     def status(self, now: Moment) -> SiteStatus:
-        return self.engine.status(now)
+        status, told = self.engine.status(now), self._plan.nights_told()
+        boxes = [_with_told(box, told) for box in status.brooders] if told else status.brooders
+        return replace(status, brooders=tuple(boxes))
 
     def take(self, now: Moment) -> CoreOutput:
         """All that happened since the last time, for the journal and the tellers."""
@@ -354,3 +356,8 @@ class Core:
         self._output.messages += messages
         self._output.batch.changes += self._plan.take_escalated()
         self._plan_due = self._plan.next_due
+
+
+def _with_told(box: BrooderStatus, told: dict[str, bool]) -> BrooderStatus:
+    alarms = [replace(a, told=told.get(a.occurrence)) for a in box.alarms]
+    return replace(box, alarms=tuple(alarms))

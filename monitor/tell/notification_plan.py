@@ -28,6 +28,7 @@ from monitor.tell.message import Message, MessageKind
 from monitor.tell.morning_call import MorningCall
 from monitor.tell.open_incidents import (
     CALLED_OFF_S,
+    but_nights,
     clock_set,
     expected_nights,
     has_come_again,
@@ -131,6 +132,15 @@ class NotificationPlan(Kept):
         taken, self._escalated = self._escalated, []
         return taken
 
+    def nights_told(self) -> dict[str, bool]:
+        """The cold nights that stand as told, or as called off, by occurrence."""
+        return {
+            occurrence: alarm.told
+            for incident in self._incidents
+            for occurrence, alarm in incident.alarms.items()
+            if alarm.change.alarm is AlarmName.COLD_NIGHT and (alarm.told or alarm.called_off)
+        }
+
     def advance(self, now: Moment) -> list[Message]:
         """Does everything that is due by `now`, in order."""
         self.see_clock(now)
@@ -175,7 +185,9 @@ class NotificationPlan(Kept):
             if morning_at is not None and morning_at + self._offset_s <= ends:
                 now_at = max(morning_at, tick - self._offset_s)
                 yield from self._morning.take_due(
-                    now_at, look=self._look, still=lambda: self._composer.wrong(self._but_nights())
+                    now_at,
+                    look=self._look,
+                    still=lambda: self._composer.wrong(but_nights(self._incidents)),
                 )
                 continue
             evening_at = self._evening.next_at
@@ -189,11 +201,6 @@ class NotificationPlan(Kept):
             when += self._times.skip_missed_s(incident, what, when, tick, including=including)
             yield from self._do(what, incident, when)
 
-    def _but_nights(self) -> list[ToldIncident]:
-        """Those that are more than a cold night ahead: by the morning that is none."""
-        nights = [incident for incident, _ in expected_nights(self._incidents)]
-        return [one for one in self._incidents if all(one is not night for night in nights)]
-
     def _say_evening(self, now_at: float) -> list[Message]:
         """With the cold nights that stand, as they are foretold now."""
         status = self._look()
@@ -201,7 +208,7 @@ class NotificationPlan(Kept):
             (incident, alarm, night_now(alarm.change, status))
             for incident, alarm in expected_nights(self._incidents)
         ]
-        rest = self._but_nights()
+        rest = but_nights(self._incidents)
         stand = [(incident, alarm, now) for incident, alarm, now in nights if now is not None]
         off = [(incident, alarm) for incident, alarm, now in nights if now is None]
         told = self._evening.take_due(
@@ -348,9 +355,14 @@ class NotificationPlan(Kept):
     def _tell(self, incident: ToldIncident, tick: float) -> list[Message]:
         at = tick - self._offset_s
         due = told_together(self._incidents, incident, tick + self._policy.gather_s)
-        told = [(one, untold) for one in due if (untold := self._to_tell(one, tick))]
+        status = self._look()
+        told = [(one, untold) for one in due if (untold := _to_tell(one, status, tick))]
         if not told:
             return []
+        for alarm in (alarm for _, untold in told for alarm in untold):
+            if alarm.change.alarm is AlarmName.COLD_NIGHT:
+                stands = night_now(alarm.change, status) or alarm.change
+                alarm.change = self._evening.recall(stands, at)
         one, untold = told[0]
         if len(told) == 1:
             message = self._composer.raised(one, untold, at)
@@ -362,19 +374,6 @@ class NotificationPlan(Kept):
             one.tell(untold, tick)
             one.reach(message.contacts)
         return [message]
-
-    def _to_tell(self, incident: ToldIncident, tick: float) -> list[AlarmTold]:
-        """What is told of it now; a cold night with the figures of now."""
-        status, at = self._look(), tick - self._offset_s
-        untold = [alarm for alarm in incident.untold() if not _holds_after_all(alarm, status)]
-        incident.gather_due = None
-        if not untold and incident.untold():  # it ends within the hour, or is told then
-            incident.gather_due = tick + CALLED_OFF_S
-        for alarm in untold:
-            if alarm.change.alarm is AlarmName.COLD_NIGHT:
-                stands = night_now(alarm.change, status) or alarm.change
-                alarm.change = self._evening.recall(stands, at)
-        return untold
 
     def _again(self, incident: ToldIncident, tick: float) -> list[Message]:
         incident.last_told = tick
@@ -498,6 +497,15 @@ def _call_off(incident: ToldIncident, alarm: AlarmTold, tick: float) -> None:
     alarm.called_off += alarm.told
     alarm.told, incident.last_told = False, None
     incident.gather_due = tick + CALLED_OFF_S
+
+
+def _to_tell(incident: ToldIncident, status: SiteStatus | None, tick: float) -> list[AlarmTold]:
+    """What is told of it now."""
+    untold = [alarm for alarm in incident.untold() if not _holds_after_all(alarm, status)]
+    incident.gather_due = None
+    if not untold and incident.untold():  # it ends within the hour, or is told then
+        incident.gather_due = tick + CALLED_OFF_S
+    return untold
 
 
 def _holds_after_all(alarm: AlarmTold, status: SiteStatus | None) -> bool:

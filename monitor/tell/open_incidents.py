@@ -241,6 +241,12 @@ def expected_nights(incidents: list[ToldIncident]) -> list[tuple[ToldIncident, A
     ]
 
 
+def but_nights(incidents: list[ToldIncident]) -> list[ToldIncident]:
+    """Those that are more than a cold night ahead: by the morning that is none."""
+    nights = [incident for incident, _ in expected_nights(incidents)]
+    return [one for one in incidents if all(one is not night for night in nights)]
+
+
 def is_called_off(incident: ToldIncident, at: float, zone: ZoneInfo) -> bool:
     """A cold night that was told, and in the same evening is no longer expected: whoever was
     told may still be on the way to the shed. At dawn it ends by itself, and a box that was

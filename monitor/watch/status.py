@@ -41,6 +41,7 @@ class AlarmStatus:
     shelved_note: str | None
     facts: Facts  # as they were when it was raised; of an advice, as they are now
     ended_at: float | None = None  # when what nobody answered was over
+    told: bool | None = None  # of a cold night; False: called off since. The engine knows neither
 
     @property
     def active(self) -> bool:

@@ -427,6 +427,28 @@ def test_an_alarm_that_waits_for_its_end_says_what_is_so_now():
     assert box.instruction.startswith("Likely down to 82.4 °F"), "the night's figures are one's own"
 
 
+@pytest.mark.parametrize(
+    ("told", "chance", "title"),
+    [
+        (None, 0.15, "it should hold tonight after all"),
+        (None, 0.25, "cold night ahead"),
+        (True, 0.15, "cold night ahead"),
+        (True, 0.25, "cold night ahead"),
+        (False, 0.15, "it should hold tonight after all"),
+        (False, 0.25, "it should hold tonight after all"),
+        (False, 0.55, "cold night ahead"),
+    ],
+)
+def test_a_cold_night_near_the_edge_keeps_the_word_that_was_told(told, chance, title):
+    """With each look it went to and fro, while the phone kept to what it had said."""
+    night = alarm(AlarmName.COLD_NIGHT, priority=Priority.WARNING, facts={"lowest_c": 20.0})
+    box = brooder(alarms=(replace(night, told=told),), outlook=outlook(chance=chance))
+    (shown,) = seen(status(box)).boxes
+    assert shown.alarms[0].title == f"Porch: {title}"
+    holds_now = any("As of now it should hold after all" in line for line in shown.alarms[0].more)
+    assert holds_now == (told is True and chance < 0.2)
+
+
 def test_of_several_boxes_the_worst_stands_first():
     boxes = [
         brooder("well"),

@@ -93,6 +93,7 @@ class Told:
     alarms: list[tuple[float, AlarmName]] = field(default_factory=list)
     foretold: list[dict[str, Any]] = field(default_factory=list)
     page: list[str] = field(default_factory=list)  # of tonight, as the evening message comes
+    stands: list[bool | None] = field(default_factory=list)  # a cold night, as told; afterwards
 
     def hour(self, at: float) -> float:
         """Since the step."""
@@ -132,6 +133,9 @@ def night(folder: Path, evening_c: float, *, coldest_h: float) -> Told:
         if told.hour(at) == -4.0 and run.core is not None:
             shown = view(run.core.status(Moment(at, at)), settings.site, Phrases(settings.site, at))
             told.page = list(shown.boxes[0].tonight)
+        if told.hour(at) == -3.5 and run.core is not None:
+            alarms = run.core.status(Moment(at, at)).all_alarms
+            told.stands = [a.told for a in alarms if a.alarm is AlarmName.COLD_NIGHT]
 
     run = Replay(settings, happened, foretold)
     run.feed(lines(settings, evening_c, coldest_h))
@@ -150,6 +154,7 @@ def test_a_floor_that_leaves_todays_band_before_midnight_is_told_in_the_evening(
     assert told.evening.title == "porch: cold night ahead"
     assert "should be 32.2 °C" in told.evening.body, "by when it is coldest"
     assert "will probably not hold" in told.page[0]
+    assert told.stands == [True], "the page goes by what was told"
 
 
 def test_what_is_right_for_the_new_target_after_midnight_is_no_cold_night(tmp_path: Path) -> None:
