@@ -27,6 +27,7 @@ class Occurrence:
     facts: Facts  # of the raising, with what clearing adds (extreme, duration)
     put_aside: float | None = None
     taken_up: float | None = None  # again; before it was, when it was meant to be
+    told: bool = True  # by itself; else it was part of what was told already
 
     @property
     def over(self) -> float | None:
@@ -92,6 +93,7 @@ def _one(group: list[Change]) -> Occurrence:
         by=None if acknowledged is None else acknowledged.facts.get("by"),
         cleared=None if cleared is None else cleared.at,
         facts=facts,
+        told=not raised.facts.get("folded"),
         put_aside=None if aside is None else aside.at,
         taken_up=None if aside is None else _taken_up(group, aside),
     )

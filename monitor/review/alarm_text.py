@@ -3,7 +3,6 @@
 from rich.console import Console
 from rich.table import Table
 
-from monitor.events import ChangeKind
 from monitor.measures import span
 from monitor.review.alarm_log import Occurrence, gathered
 from monitor.review.figure_text import clock, moment
@@ -43,20 +42,12 @@ def _cells(row: list[Occurrence], record: Record) -> tuple[str, ...]:
 def told_words(record: Record) -> str:
     """`Told 5 times in this batch, answered once.` What was part of an alarm told already is no
     telling of its own."""
-    told = {
-        change.occurrence
-        for change in record.changes
-        if change.change is ChangeKind.RAISED and not change.facts.get("folded")
-    }
-    answered = {
-        change.occurrence for change in record.changes if change.change is ChangeKind.ACKNOWLEDGED
-    }
+    told = [alarm for alarm in record.alarms if alarm.told]
+    answered = [alarm for alarm in told if alarm.acknowledged is not None]
     where = "in this time" if record.batch is None else "in this batch"
     if not told:
         return f"The record has no alarm {where}."  # one that was imported never has
-    times = [
-        "once" if count == 1 else f"{count} times" for count in (len(told), len(told & answered))
-    ]
+    times = ["once" if count == 1 else f"{count} times" for count in (len(told), len(answered))]
     return f"Told {times[0]} {where}, answered {times[1]}."
 
 

@@ -45,7 +45,7 @@ class DayRow:
     flock: HeadCounts | None
     area_per_bird_m2: float | None
     crowded: bool
-    urgent: int  # urgent alarms raised
+    urgent: int  # urgent alarms that were told
     notes: tuple[Note, ...]
 
 
@@ -137,7 +137,7 @@ def _row(record: Record, day: RecordDay) -> DayRow:
         area_per_bird_m2=area,
         crowded=crowded,
         urgent=sum(
-            day.start <= alarm.raised < day.stop and alarm.priority == "urgent"
+            day.start <= alarm.raised < day.stop and alarm.priority == "urgent" and alarm.told
             for alarm in record.alarms
         ),
         notes=_notes(record, day, exposed),

@@ -2,6 +2,7 @@
 
 import io
 import re
+from dataclasses import replace
 
 import pytest
 from rich.console import Console
@@ -9,10 +10,12 @@ from support.birds import chicks_in
 from support.review_journal import at, site
 
 from monitor.brooding import losses
-from monitor.events import Moment
+from monitor.events import AlarmName, Moment
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit, Entered
 from monitor.journal.store import Journal
+from monitor.review.alarm_log import occurrences
+from monitor.review.alarm_text import told_words
 from monitor.review.days import Cut
 from monitor.review.record import Asked, open_record
 from monitor.review.sheet import LossComparison, sheet
@@ -36,6 +39,17 @@ def test_the_cold_night_stands_in_one_row_when_days_run_from_noon(record):
     assert cold[0].flock is not None
     assert (cold[0].flock.lost, cold[0].flock.lost_so_far, cold[0].flock.heads) == (2, 2, 98)
     assert cold[0].targets_c == (35.0,)
+
+
+def test_what_was_part_of_an_alarm_told_already_is_counted_by_neither_sheet_nor_log(record):
+    """The sheet said 2 urgent, the log that it was told once."""
+    folded = [
+        c if c.alarm is AlarmName.HEAT_LOSS else replace(c, facts={**c.facts, "folded": True})
+        for c in record.changes
+    ]
+    record = replace(record, alarms=tuple(occurrences(folded)))
+    assert [row.urgent for row in sheet(record, Cut.NOON).rows if row.urgent] == [1]
+    assert told_words(record) == "Told once in this batch, answered once."
 
 
 def test_by_midnight_it_stands_at_its_date_with_the_loss(record):
