@@ -138,7 +138,16 @@ def _counted(
         for measurement, what in _WHAT.items():
             here, there = comparison.here[measurement], comparison.there[measurement]
             found.append((None, f"{what}: {here:,} here, {there:,} of them there"))
-    if lacking:
+    if lacking and not any(comparison.there.values()):
+        found.append(
+            (
+                False,
+                f"nothing of the record is there yet: {sum(lacking.values()):,} points of "
+                f"{days_text(lacking)}; a running service sends them by and by, brooder mirror "
+                "fill at once",
+            )
+        )
+    elif lacking:
         newest = sorted(lacking, reverse=True)[: _SHOWN_DAYS if each and len(lacking) > 1 else 0]
         listed = "".join(f"; {day_text(day)}: {lacking[day]:,}" for day in newest)
         found.append(

@@ -370,7 +370,8 @@ def test_status_counts_both_sides_and_fill_sends_what_is_missing(
     before = run(file, "mirror", "status")
     assert before.exit_code == 1
     assert "Readings: 4,324 here, 0 of them there." in before.output
-    assert "points of 2026-02-10 to 2096-10-02 are not there" in before.output
+    never = "Nothing of the record is there yet: 4,339 points of 2026-02-10 to 2096-10-02;"
+    assert never in before.output, "and so nothing is sent again"
     assert run(file, "check").exit_code == 1
     done = run(file, "mirror", "fill")
     assert done.exit_code == 0, done.output
@@ -381,6 +382,11 @@ def test_status_counts_both_sides_and_fill_sends_what_is_missing(
     assert "Ledger entries: 9 here, 9 of them there." in after.output
     assert "Alarm changes: 4 here, 4 of them there." in after.output
     assert "all that is recorded here is there" in run(file, "check").output
+    with Journal.open(path) as journal:
+        journal.commit(batch(reading(T0 + 95_000, 30.0), reading(T0 + 95_060, 30.0)))
+    later = run(file, "mirror", "status")
+    assert later.exit_code == 1
+    assert "2 points of 2026-02-11 are not there; the running service sends them" in later.output
 
 
 def test_check_leaves_nothing_behind_and_says_how_long_the_bucket_keeps(
