@@ -14,7 +14,7 @@ from monitor.page.screen import Screen, get, post
 from monitor.page.screen_alarm import cleaning_entries
 from monitor.page.screen_steps import StepsScreen
 from monitor.set_up_form import WrongAnswers
-from monitor.settings.set_up_steps import AS_IN_EXAMPLE
+from monitor.settings.set_up_steps import AS_IN_EXAMPLE, NONE_YET
 
 LOOK_EVERY_S = 4.0
 _ASIDE_MINUTES = 20.0  # the ten minutes of the check, and time to put the probes back
@@ -42,8 +42,10 @@ class SetUpScreen(Screen):
             steps=steps,
             why_not=why_not,
             missing=missing,
+            nothing=NONE_YET,
             copied={step for step, now in steps.items() if now.endswith(AS_IN_EXAMPLE)},
             lacking={one.step for one in missing if one.essential},
+            left=[one for one in missing if one.essential and (one.step or not one.alarmed)],
             refused=api.refused(),
             settings=api.settings_shown(),
             version=api.watcher().get("version"),

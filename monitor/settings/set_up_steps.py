@@ -52,6 +52,7 @@ _WANTS = {
 _OUT = "out"
 
 
+NONE_YET = "none yet"
 AS_IN_EXAMPLE = ", as in the example"
 # Of config/brooder.toml, which a new watch begins with: whoever has it so may never have looked.
 _EXAMPLE = {
@@ -69,6 +70,7 @@ def as_it_is(step: Step, settings: Settings) -> str:
 
 def _said(step: Step, settings: Settings, unit: Unit) -> str:
     site = settings.site
+    of = {box.name: f"{box.name} " if len(site.brooders) > 1 else "" for box in site.brooders}
     page = settings.file.page
     said = {
         Step.SITE: f"{site.name}, {site.timezone.key}, degrees {unit.value.capitalize()}",
@@ -78,9 +80,14 @@ def _said(step: Step, settings: Settings, unit: Unit) -> str:
             for box in site.brooders
         ),
         Step.HEAT: ", ".join(
-            f"{source.name} {source.watts:g} W" for box in site.brooders for source in box.heat
+            f"{of[box.name]}{source.name} {source.watts:g} W"
+            for box in site.brooders
+            for source in box.heat
         ),
-        Step.PROBES: ", ".join(f"{probe.name} ({probe.place.value})" for probe in site.all_probes),
+        Step.PROBES: ", ".join(
+            f"{of.get(probe.brooder or '', '')}{probe.name} ({probe.place.value})"
+            for probe in site.all_probes
+        ),
         Step.METERS: ", ".join(
             m.title
             for m in site.all_meters
@@ -91,7 +98,7 @@ def _said(step: Step, settings: Settings, unit: Unit) -> str:
         or ("this machine alone" if page.listen in THIS_MACHINE else "open"),
         Step.BIRDS: " ",
     }[step]
-    return said or "none yet"
+    return said or NONE_YET
 
 
 def step_of(meter: Meter) -> Step:

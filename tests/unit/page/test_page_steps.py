@@ -12,6 +12,7 @@ from monitor.quantities import HUMIDITY
 from monitor.set_up_form import Step
 from monitor.settings import load_settings
 from monitor.site import Meter, Place
+from monitor.tell.missing import Missing
 from monitor.watch.status import MeterStatus
 
 
@@ -191,6 +192,31 @@ def test_a_step_that_was_only_copied_from_the_example_has_no_tick(api: FakeApi) 
         written(visitor, filled(visitor, "site", name="Ridge"))
         written(visitor, filled(visitor, "box", cover="foam"))
         assert [name for name in names if name in ticked()] == names[:2]
+
+
+def test_set_up_counts_as_missing_what_it_shows_and_no_alarm(api: FakeApi) -> None:
+    """With a box in trouble it said that things were missing, and none of them stood there."""
+    api.missing_tonight = [
+        Missing("porch", "chill, urgent, since Tue 01:56", "Look at the page.", alarmed=True)
+    ]
+    with Served(api) as served:
+        visitor = Visitor(served.port)
+        assert "Nothing essential is missing." in visitor.get("/set-up").words
+        plug = Missing("power", "this machine runs on its battery", "Plug it in.")
+        api.missing_tonight.append(plug)
+        said = visitor.get("/set-up").words
+        assert "1 thing is still missing." in said
+        assert "Power: this machine runs on its battery. Plug it in." in said
+
+
+def test_with_several_boxes_set_up_says_whose_lamps_and_probes_they_are(api: FakeApi) -> None:
+    text = api.config.read_text()
+    shed = text[text.index("[[brooders]]") :].split("# Who is told")[0]
+    api.config.write_text(text + shed.replace('"porch"', '"shed"').replace("porch/", "shed/"))
+    with Served(api) as served:
+        said = Visitor(served.port).get("/set-up").words
+    assert "porch west lamp 250 W, porch east lamp 250 W, shed west lamp 250 W" in said
+    assert "shade (outside), porch floor (floor), shed floor (floor)" in said
 
 
 def test_what_is_measured_besides_is_seen_to_be_heard_or_not(api: FakeApi) -> None:
