@@ -41,9 +41,9 @@ def _birds(entry: Entry) -> str:
     return counted(entry.count or 0, kind.one, kind.many)
 
 
-def worth_knowing(entry: Entry, site: Site, say: Phrases) -> list[str]:
+def worth_knowing(entry: Entry, site: Site, say: Phrases, *, split: bool = False) -> list[str]:
     """What follows from an entry, said before it is written: what the target will be, and whether
-    the hatch date can be right."""
+    the hatch date can be right, which in a split is known."""
     hatched = iso_date(entry.hatched)
     box = next((b for b in site.brooders if b.name == entry.brooder), None)
     if entry.entry is not EntryKind.PLACED or hatched is None or box is None:
@@ -52,7 +52,7 @@ def worth_knowing(entry: Entry, site: Site, say: Phrases) -> list[str]:
     advice = None if days is None else mail_advice(days)
     lines = [] if advice is None else [advice]
     doubt = arrival_doubt(hatched, entry.at, site.timezone)
-    if doubt is not None:
+    if doubt is not None and not split:
         lines.append(doubt)
     age = age_days(hatched, say.now, site.timezone)
     schedule = schedule_for(box, entry.kind)

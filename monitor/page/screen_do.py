@@ -86,7 +86,7 @@ class DoScreen(Screen):
             [
                 *map(sentence_of, entries),
                 *([ends] if ends else []),
-                *worth_knowing(entries[-1], site, self._frame.say()),
+                *worth_knowing(entries[-1], site, self._frame.say(), split=len(entries) > 1),
             ],
             at=entry.at if form["at"].strip() else None,
             action=f"/do/{what.name}",

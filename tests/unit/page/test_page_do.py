@@ -175,6 +175,7 @@ def test_a_split_is_written_looked_over_and_taken_back_as_one(two_boxes: FakeApi
     asked = visitor.send("/do/moved", brooder="porch", count="40", into="shed", note="crowded")
     assert "Porch: 40 moved out. Into shed; crowded." in asked.words
     assert "Shed: 40 meat chicks placed, hatched" in asked.words
+    assert "reared elsewhere" not in asked.words
     assert two_boxes.submitted == []
     confirm(visitor, "/do/moved", asked)
     assert taken(two_boxes) == [("moved", "porch", 40), ("placed", "shed", 40)]
