@@ -232,13 +232,14 @@ class LostHeat(Kept):
         floor_c, floor = self._floor.temp_c, self._floor
         if floor_c is None:
             return None
-        return self._witness.collapsed(
+        fast = self._witness.collapsed(
             tick,
             floor.course,
             floor_c,
             floor_falls=lambda: Fall.begins(floor, tick, floor_c),
             nobody_at_work=self._box.nobody_at_work(tick),
         )
+        return fast or self._witness.sunk(tick, floor.course, floor_c)
 
     def resume(self) -> None:
         """Sources that are no longer configured drop out."""

@@ -40,6 +40,10 @@ SELDOM_S = 480.0
 _BEYOND_FLOOR, _BEYOND_SELDOM = 1.3, 2.0
 _LEADS = 0.75  # a lamp that is raised or turned down keeps about as much above the floor as before
 _ALONE_K = 1.2  # a floor that came down by so much while all other probes held
+# A plate's warmth goes by and by: in an hour its own probe has lost most of what it was above the
+# floor, while no other came down by more than this share of that.
+_SUNK_FROM_S, _SUNK_TO_S = 4800.0, 3000.0
+_SUNK_K, _SUNK_LEAD_K, _SUNK_LEADS, _SUNK_HOLDS = 3.0, 2.0, 0.35, 0.25
 _WARMS_K = 0.3  # the cool end, while the floor alone falls: its birds walked there
 # An open cover cools all of them. Of a fall of so much, less than this share elsewhere: it is shut.
 _SHUT_K, _SHUT_UNDER, _SHUT_COOL = 0.8, 0.35, 0.5
@@ -264,6 +268,30 @@ class Witness:
         lead_k = usual.low_c - (floor_c if floor.quick is None else floor.quick.low_c)
         leads = track.last_c - floor_c > _LEADS * lead_k > 0.0
         return Collapse(track, index, usual.low_c, far or nobody_at_work, leads)
+
+
+    def sunk(self, tick: float, floor: Course, floor_c: float) -> Collapse | None:
+        """A probe beneath one source that has come down to the floor by and by, while those
+        beneath the others hold. None: none did."""
+        since, until = tick - _SUNK_FROM_S, tick - _SUNK_TO_S
+        floor_was_c = floor.mean(since, until)
+        if floor_was_c is None or len(self._under) < 2:
+            return None
+        fell: list[tuple[float, float, Track, int | None]] = []
+        for track, index in self._under:
+            was_c = track.course.mean(since, until)
+            if was_c is None or tick - track.last_tick > _HEARD_S:
+                return None
+            fell.append((was_c - track.last_c, was_c, track, index))
+        (fell_k, was_c, track, index), *others = sorted(fell, key=lambda it: -it[0])
+        lead_k = was_c - floor_was_c
+        if index is None or fell_k < _SUNK_K or lead_k < _SUNK_LEAD_K:
+            return None
+        if any(other_k > _SUNK_HOLDS * fell_k for other_k, *_ in others):
+            return None
+        if track.last_c - floor_c > _SUNK_LEADS * lead_k:
+            return None
+        return Collapse(track, index, was_c, sure=False, leads=True)
 
 
 def measured(
