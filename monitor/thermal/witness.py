@@ -41,9 +41,10 @@ _BEYOND_FLOOR, _BEYOND_SELDOM = 1.3, 2.0
 _LEADS = 0.75  # a lamp that is raised or turned down keeps about as much above the floor as before
 _ALONE_K = 1.2  # a floor that came down by so much while all other probes held
 # A plate's warmth goes by and by: in an hour its own probe has lost most of what it was above the
-# floor, while no other came down by more than this share of that.
+# floor, which came down too, while no other did by more than this share of that.
 _SUNK_FROM_S, _SUNK_TO_S = 4800.0, 3000.0
-_SUNK_K, _SUNK_LEAD_K, _SUNK_LEADS, _SUNK_HOLDS = 3.0, 2.0, 0.35, 0.25
+_SUNK_K, _SUNK_LEAD_K, _SUNK_FLOOR_K = 4.0, 3.0, 1.0
+_SUNK_LEADS, _SUNK_HOLDS = 0.35, 0.25
 _WARMS_K = 0.3  # the cool end, while the floor alone falls: its birds walked there
 # An open cover cools all of them. Of a fall of so much, less than this share elsewhere: it is shut.
 _SHUT_K, _SHUT_UNDER, _SHUT_COOL = 0.8, 0.35, 0.5
@@ -271,11 +272,11 @@ class Witness:
 
 
     def sunk(self, tick: float, floor: Course, floor_c: float) -> Collapse | None:
-        """A probe beneath one source that has come down to the floor by and by, while those
-        beneath the others hold. None: none did."""
+        """A probe beneath one source that has come down to the floor by and by, and the floor with
+        it, while those beneath the others hold. None: none did."""
         since, until = tick - _SUNK_FROM_S, tick - _SUNK_TO_S
         floor_was_c = floor.mean(since, until)
-        if floor_was_c is None or len(self._under) < 2:
+        if len(self._under) < 2 or floor_was_c is None or floor_was_c - floor_c < _SUNK_FLOOR_K:
             return None
         fell: list[tuple[float, float, Track, int | None]] = []
         for track, index in self._under:

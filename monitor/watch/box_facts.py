@@ -178,12 +178,16 @@ def _cause_of_cold(box: Box, alarm: Alarm, cause: Cause | None) -> Cause:
 
 def _outside_explains(box: Box, alarm: Alarm) -> bool:
     """Weather is named only where the measured outside explains the floor: it is about as far
-    above it as its heat usually holds it. And where the night was foretold before the floor was
-    cold: what is foretold of a cold floor follows from that, whatever made it cold."""
+    above it as its heat usually holds it, and warmer beneath each source. And where the night was
+    foretold before the floor was cold: what is foretold of a cold floor follows from that, whatever
+    made it cold."""
     if alarm.active and alarm.raised_tick < box.cold_night.raised_tick:
         return False
     learned, outside_c = box.estimate.learned, box.estimate.outside_c
     if learned is None or learned.rise_k is None or outside_c is None:
+        return False
+    beneath = [p for p in box.probes.usable() if p.place is Place.UNDER_HEAT]
+    if any(_temp(p) < learned.floor_c for p in beneath):
         return False
     short_k = learned.rise_k - (learned.floor_c - outside_c)
     return box.cold_night.active and short_k < max(_USUAL_K, learned.rise_sd_k)

@@ -131,6 +131,25 @@ def test_by_day_a_probe_beneath_a_lamp_that_warms_again_is_no_lamp_that_died():
     assert causes(night, AlarmName.HEAT_LOSS) == []
 
 
+def test_a_plate_that_dies_in_the_evening_is_named_by_its_own_probe_before_the_floor_is_cold():
+    """Its warmth went by and by: "the heat seems to be on" was told of it four hours later."""
+    dies = 20.85 * 3600.0
+    rng, night = Random(3), Night(a_site(a_box(WEST, EAST)))
+    night.t = dies - 3 * 3600.0
+    curves: dict[str, Curve] = {
+        "floor": ((0, 37.4), (6, 37.4), (20, 36.6), (40, 35.6), (60, 34.9), (90, 33.9)),
+        WEST: ((0, 43.8), (10, 42.4), (20, 40.4), (40, 36.8), (60, 34.0), (90, 32.0)),
+        EAST: ((0, 43.1), (90, 43.0)),
+    }
+    for _ in night.until(dies + 90 * 60.0):
+        minute = (night.t - dies) / 60.0
+        for probe, curve in curves.items():
+            night.says(at(curve, minute) + rng.gauss(0.0, 0.03), f"porch/{probe}")
+    lost = [c for c in night.changes if c.alarm is AlarmName.HEAT_LOSS]
+    assert [c.facts["source"] for c in lost] == ["west lamp"]
+    assert lost[0].facts["temp_c"] > 34.0
+
+
 def test_a_source_that_died_is_not_taken_for_one_that_works_once_its_cold_is_usual():
     night = watched(
         a_box(WEST, lamps=1),

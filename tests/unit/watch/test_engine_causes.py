@@ -591,12 +591,24 @@ def test_a_probe_whose_cold_is_over_is_told_when_it_is_at_fault_later(
     assert (fault.alarm, fault.facts.get("folded")) == (AlarmName.PROBE_FAULT, None)
 
 
-@pytest.mark.parametrize("foretold", [True, False])
-def test_weather_is_named_only_where_the_night_was_foretold_before_the_floor_was_cold(
-    make: Callable[[Brooder, bool], NoEstimate], told: Told, foretold: bool
+@pytest.mark.parametrize(
+    ("foretold", "beneath_c", "cause"),
+    [
+        (True, 40.0, Cause.COLD_NIGHT),
+        (False, 40.0, Cause.UNKNOWN),
+        (True, 27.0, Cause.UNKNOWN),
+    ],
+)
+def test_weather_is_named_only_where_it_was_foretold_before_and_it_is_warm_beneath_each_source(
+    make: Callable[[Brooder, bool], NoEstimate],
+    told: Told,
+    foretold: bool,
+    beneath_c: float,
+    cause: Cause,
 ) -> None:
     """A floor whose lamp has died makes the night look cold."""
-    night = Night(a_site(outside=True), make_estimator=make)
+    box = with_probe(a_brooder(), "under west lamp", Place.UNDER_HEAT)
+    night = Night(a_site(box, outside=True), make_estimator=make)
     told.learned = Learned(
         floor_c=31.0,
         rise_k=28.0,
@@ -612,7 +624,7 @@ def test_weather_is_named_only_where_the_night_was_foretold_before_the_floor_was
         told.chance = chance
         for _ in night.until(until_s):
             night.says(floor_c, "porch/floor")
+            night.says(beneath_c, "porch/under west lamp")
             night.says(3.0, "site/shade")
     assert "porch/cold-night" in night.told()
-    causes = {c.cause for c in night.changes if c.alarm is AlarmName.COLD}
-    assert causes == {Cause.COLD_NIGHT if foretold else Cause.UNKNOWN}
+    assert {c.cause for c in night.changes if c.alarm is AlarmName.COLD} == {cause}
