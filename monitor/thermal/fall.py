@@ -369,7 +369,9 @@ class Fall(Kept):
         chance = chances(found)
         why = max(chance, key=lambda it: chance[it])
         old = self.verdict
-        if old is not None and chance[why] < exp(_RENAME) * chance[old]:
+        # How it slackens tells little: lost heat may prove to be the probe, but no open cover.
+        to_cover = old is Why.LAMP and why is Why.COVER
+        if old is not None and (to_cover or chance[why] < exp(_RENAME) * chance[old]):
             why = old
         self.chance = chance[why]
         self._settle(why, [one for one in found if one.explanation.why is why], tau_s)
