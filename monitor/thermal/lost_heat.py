@@ -28,6 +28,7 @@ _DOWN_AT_WORK_S = 240.0  # ... where a grower may be at the box
 # So long after its heat was lost a floor holds itself: one that has not fallen yet, and one whose
 # fall has told nothing by then.
 _TO_COME_S, _TO_COME_FALLING_S = 540.0, 1800.0
+_SAME_S = 60.0  # begun so much sooner it was another loss
 _RISES_K = 0.3  # since then: its source is on again
 
 
@@ -145,10 +146,12 @@ class LostHeat(Kept):
         """Lost heat is remembered until it is back."""
         best, old = fall.best, self.loss
         if fall.verdict is not Why.LAMP or best is None:
-            self.loss = None
+            # What was lost before stays so: an open cover on top of it gives nothing back.
+            if old is None or old.started >= fall.onset - _SAME_S or fall.verdict is Why.PROBE:
+                self.loss = None
             return
         sources, lost_k = best.explanation.sources, best.quick_k + best.slow_k
-        if old is None or old.started < fall.onset - 60.0:
+        if old is None or old.started < fall.onset - _SAME_S:
             model.lost(fall.rise_k, lost_k)
         chance = fall.source_chance
         if old is not None and old.sources == sources:
