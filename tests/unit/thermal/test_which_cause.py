@@ -150,6 +150,39 @@ def test_a_plate_that_dies_in_the_evening_is_named_by_its_own_probe_before_the_f
     assert lost[0].facts["temp_c"] > 34.0
 
 
+def test_heat_that_was_told_as_lost_is_no_open_cover_as_the_fall_slackens():
+    night = watched(
+        a_box(COOL, lamps=1),
+        40,
+        outside_c=5.0,
+        floor=((0, 36.2), (3, 34.2), (7, 32.4), (15, 31.8), (40, 31.2)),
+        cool=((0, 31.1), (3, 30.1), (7, 28.7), (11, 28.1), (19, 27.0), (27, 25.9), (40, 24.8)),
+    )
+    assert causes(night, *COLD)[0] is Cause.HEAT_SOURCE
+    assert Cause.COVER_OPEN not in causes(night, *COLD)
+
+
+def test_a_feeding_beside_a_dead_lamp_does_not_make_it_an_open_cover():
+    """Four hours after it was told: "check the cover first" beside the cold probe of that lamp."""
+    night = watched(
+        a_box(WEST, EAST),
+        300,
+        outside_c=0.0,
+        floor=(
+            (0, 36.0),
+            (10, 33.6),
+            (30, 31.7),
+            (90, 30.0),
+            (240, 29.2),
+            (243, 28.1),
+            (300, 28.4),
+        ),
+        under_west_lamp=((0, 42.0), (10, 33.1), (30, 29.0), (240, 22.9), (243, 22.2), (300, 22.4)),
+        under_east_lamp=((0, 40.0), (30, 38.5), (240, 37.0), (243, 35.9), (300, 36.5)),
+    )
+    assert set(causes(night, *COLD)) == {Cause.HEAT_SOURCE}
+
+
 def test_a_source_that_died_is_not_taken_for_one_that_works_once_its_cold_is_usual():
     night = watched(
         a_box(WEST, lamps=1),
