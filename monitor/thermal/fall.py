@@ -51,6 +51,8 @@ _OTHERS_HOLD_S = 360.0  # by day, while nothing else in the box falls: a probe's
 _LATEST_S = 120.0
 _SHAPE_S = 2.5 * _LATEST_S  # sooner nobody can tell whether it slackens
 _LEAST_READINGS = 3
+# From so near the chill limit, or below: so much of what the heat holds it above outside.
+_NEAR_CHILL_K, _OF_RISE = 1.0, 0.1
 _RENAME = 2.5  # log weight by which another cause must be the better one
 _RETHINK_S = 2700.0  # later the end of a fall says little of its cause
 # Which of several lamps is weighed with these parts of the learned constant too.
@@ -243,9 +245,12 @@ class Fall(Kept):
             return False
         lowest_k = self.now_k - self.depth
         rate_k_per_h = floor.rate_k_per_h
-        if rate_k_per_h > _STILL_K_PER_H or lowest_k > _AT_LOWEST_K:
-            return False
         low_c, chill_c = floor.low_c, floor.chill_c
+        # That it is cold was told: what takes the heat takes more than a bird that moved.
+        little = -self.now_k < _OF_RISE * self.rise_k
+        known = chill_c is not None and self.from_c < chill_c + _NEAR_CHILL_K and little
+        if rate_k_per_h > _STILL_K_PER_H or lowest_k > _AT_LOWEST_K or known:
+            return False
         if low_c is not None and floor_c >= low_c and hear().spared:
             return False  # its birds went, or it is the probe
         course = floor.course
