@@ -134,6 +134,15 @@ def test_below_its_band_already_a_floor_has_lost_heat_where_it_heads_for_the_chi
     assert cold_k + lamp(minute) > harm_k
 
 
+def test_beside_the_chill_limit_a_dip_by_a_bird_is_no_lost_heat_and_a_dead_lamp_is():
+    def dip(minute: float) -> float:
+        return -5.4 if minute <= 0.0 else -5.4 - 1.2 * (1.0 - exp(-minute / 6.0))
+
+    assert told(NIGHT_H, floor=dip) == []
+    lamp = died(10.0)
+    assert told(NIGHT_H, floor=lambda minute: lamp(minute) - 5.4) != []
+
+
 def test_in_the_morning_a_slow_fall_that_stays_in_the_band_may_be_birds_that_got_up():
     def left(minute: float) -> float:
         return 0.0 if minute <= 0.0 else -2.3 * (1.0 - exp(-minute / 20.0))
