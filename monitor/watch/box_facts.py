@@ -173,15 +173,16 @@ def _cause_of_cold(box: Box, alarm: Alarm, cause: Cause | None) -> Cause:
         return lost
     if cause is Cause.SENSOR or (lead is not None and lead.finding is not None):
         return Cause.SENSOR
+    if alarm.active and alarm.cause in LOSES_HEAT:
+        return alarm.cause  # while it is as cold, nothing says that the heat is back
     return Cause.COLD_NIGHT if _outside_explains(box, alarm) else Cause.UNKNOWN
 
 
 def _outside_explains(box: Box, alarm: Alarm) -> bool:
     """Weather is named only where the measured outside explains the floor: it is about as far
-    above it as its heat usually holds it, and warmer beneath each source. And where the night was
-    foretold before the floor was cold: what is foretold of a cold floor follows from that, whatever
-    made it cold."""
-    if alarm.active and alarm.raised_tick < box.cold_night.raised_tick:
+    above it as its heat usually holds it, and warmer beneath each source. And from the first word
+    of the cold on: what is foretold of a cold floor follows from that, whatever made it cold."""
+    if alarm.active and alarm.cause is not Cause.COLD_NIGHT:
         return False
     learned, outside_c = box.estimate.learned, box.estimate.outside_c
     if learned is None or learned.rise_k is None or outside_c is None:

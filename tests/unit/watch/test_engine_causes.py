@@ -628,3 +628,24 @@ def test_weather_is_named_only_where_it_was_foretold_before_and_it_is_warm_benea
             night.says(3.0, "site/shade")
     assert "porch/cold-night" in night.told()
     assert {c.cause for c in night.changes if c.alarm is AlarmName.COLD} == {cause}
+
+
+def test_a_floor_whose_cold_the_weather_did_not_explain_is_not_put_down_to_it_later(
+    make: Callable[[Brooder, bool], NoEstimate], told: Told
+) -> None:
+    """Hours after a lamp had died: "the heat seems to be on, but it cannot keep up"."""
+    night = Night(a_site(outside=True), make_estimator=make)
+    told.chance = 0.9  # foretold before
+    for floor_c, held_k, until_s in (
+        (35.0, 32.0, 7200.0),
+        (31.0, 32.0, 9000.0),
+        (31.0, 28.0, 16e3),
+    ):
+        told.learned = Learned(
+            floor_c=floor_c, rise_k=held_k, rise_sd_k=0.5, time_constant_s=3600.0, share=1.0
+        )
+        for _ in night.until(until_s):
+            night.says(floor_c, "porch/floor")
+            night.says(3.0, "site/shade")
+    assert "porch/cold-night" in night.told()
+    assert {c.cause for c in night.changes if c.alarm is AlarmName.COLD} == {Cause.UNKNOWN}
