@@ -270,7 +270,6 @@ class Witness:
         leads = track.last_c - floor_c > _LEADS * lead_k > 0.0
         return Collapse(track, index, usual.low_c, far or nobody_at_work, leads)
 
-
     def sunk(self, tick: float, floor: Course, floor_c: float) -> Collapse | None:
         """A probe beneath one source that has come down to the floor by and by, and the floor with
         it, while those beneath the others hold. None: none did."""
