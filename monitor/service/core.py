@@ -223,8 +223,9 @@ class Core:
 
     def status(self, now: Moment) -> SiteStatus:
         status, told = self.engine.status(now), self._plan.nights_told()
-        boxes = [_with_told(box, told) for box in status.brooders] if told else status.brooders
-        return replace(status, brooders=tuple(boxes))
+        if not told:
+            return status
+        return replace(status, brooders=tuple(_with_told(box, told) for box in status.brooders))
 
     def take(self, now: Moment) -> CoreOutput:
         """All that happened since the last time, for the journal and the tellers."""

@@ -71,7 +71,7 @@ class MessageComposer:
         )
 
     def cold_nights(self, told: list[tuple[ToldIncident, list[AlarmTold]]], at: float) -> Message:
-        """Of several boxes at once. Each goes on by itself."""
+        """Of several boxes at once. Each goes on by itself, and no later one takes its place."""
         alarms = [alarm for _, untold in told for alarm in untold]
         changes = [alarm.change for alarm in alarms]
         lead, off = changes[0], alarms[0].called_off
@@ -79,7 +79,7 @@ class MessageComposer:
         words = cold_nights_at_once([(c, for_change(c, self.site)) for c in changes], self._voice)
         knows = [name for incident, _ in told for name in self.who_know(incident, lead)]
         names = list(dict.fromkeys(self.first(lead.priority) + knows))
-        message = _news(key, "cold-nights", words, lead.priority, at, names)
+        message = _news(key, key, words, lead.priority, at, names)
         return replace(message, ack_for=tuple(change.occurrence for change in changes))
 
     def explained(self, incident: ToldIncident, alarm: AlarmTold, change: Change) -> Message:

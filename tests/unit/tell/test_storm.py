@@ -10,6 +10,7 @@ from monitor.site import Site
 from monitor.tell.contact import Contact
 from monitor.tell.message import Message, MessageKind
 from monitor.tell.notification_plan import NotificationPlan
+from monitor.tell.outbox import Outbox
 from monitor.watch.incidents import Incidents
 
 ME = Contact(name="me", url="json://nowhere")
@@ -190,6 +191,18 @@ def test_cold_nights_of_one_look_are_one_message_and_each_goes_on_by_itself() ->
     assert [(m.title, m.thread) for m in barn.said[2:]] == [
         ("box 00: dangerously cold", nights[0].occurrence)
     ]
+
+
+def test_a_later_message_of_other_boxes_nights_takes_no_earlier_ones_place() -> None:
+    """One that waits for its contact was replaced by the next of the same thread."""
+    barn = Barn(4)
+    for box in range(4):
+        barn.raises(AlarmName.COLD_NIGHT, box, NIGHT + box // 2 * 900)
+    barn.until(NIGHT + 960)
+    now = Moment(NIGHT + 960, NIGHT + 960)
+    outbox = Outbox(("me",))
+    assert [one for said in barn.said for one in outbox.add(said, now)] == []
+    assert len({said.thread for said in barn.said}) == len(barn.said) == 2
 
 
 def test_of_nights_told_together_what_differs_is_said_of_each_box() -> None:
