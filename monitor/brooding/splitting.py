@@ -18,7 +18,7 @@ def split(moved: Entry, into: str | None, ledger: Ledger) -> tuple[Entry, ...]:
         return (moved,)
     if batch is None:  # any number is one too many, and the ledger says so
         return (replace(moved, count=moved.count or 1),)
-    out = replace(moved, count=moved.count or batch.head_count())
+    out = replace(moved, count=batch.head_count() if moved.count is None else moved.count)
     came = replace(
         out,
         entry=EntryKind.PLACED,

@@ -82,6 +82,8 @@ def test_a_split_is_refused_and_taken_back_as_one(config: Path) -> None:
     say(config, "flock", "placed", "115", *broilers, "--brooder", "porch")
     split = ("flock", "moved", "50", "--to", "shed", "--brooder", "porch")
     assert "one box has one target" in say(config, *split)
+    none = ("flock", "moved", "0", "--to", "shed", "--brooder", "porch")
+    assert "It must be 1 or more" in say(config, *none), "and not all of them"
     assert "moved" not in say(config, "flock", "list")
     say(config, "flock", "undo", "1", "--yes")
     assert "shed now holds 50 birds" in say(config, *split)
