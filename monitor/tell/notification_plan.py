@@ -133,12 +133,14 @@ class NotificationPlan(Kept):
         return taken
 
     def nights_told(self) -> dict[str, bool]:
-        """The cold nights that stand as told, or as called off, by occurrence."""
+        """The cold nights that stand as told, or as called off, by occurrence. Of one that only
+        went with lost heat nobody has heard a word."""
         return {
             occurrence: alarm.told
             for incident in self._incidents
             for occurrence, alarm in incident.alarms.items()
-            if alarm.change.alarm is AlarmName.COLD_NIGHT and (alarm.told or alarm.called_off)
+            if alarm.change.alarm is AlarmName.COLD_NIGHT
+            and (alarm.called_off or (alarm.told and not _is_folded(alarm)))
         }
 
     def advance(self, now: Moment) -> list[Message]:
