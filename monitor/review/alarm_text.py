@@ -5,7 +5,7 @@ from rich.table import Table
 
 from monitor.measures import span
 from monitor.review.alarm_log import Occurrence, gathered
-from monitor.review.figure_text import clock, moment
+from monitor.review.figure_text import clock_after, moment
 from monitor.review.record import Record
 
 HEADS = ("raised", "alarm", "priority", "probe", "cause", "acknowledged", "over", "lasted")
@@ -20,9 +20,10 @@ def rows(record: Record) -> list[tuple[float, tuple[str, ...]]]:
 
 def _cells(row: list[Occurrence], record: Record) -> tuple[str, ...]:
     zone, began, alarm = record.site.timezone, row[0].raised, row[-1]
-    answered = "" if alarm.acknowledged is None else clock(alarm.acknowledged, zone)
-    if alarm.acknowledged is not None and alarm.by:
-        answered += f" by {alarm.by}"
+    answered = ""
+    if alarm.acknowledged is not None:
+        answered = clock_after(alarm.acknowledged, alarm.raised, zone)
+        answered += f" by {alarm.by}" if alarm.by else ""
     over = "not over" if alarm.over is None else moment(alarm.over, zone)
     if alarm.put_aside is not None:
         over = f"put aside {over}"

@@ -29,6 +29,12 @@ def clock(at: float, zone: tzinfo) -> str:
     return f"{datetime.fromtimestamp(at, zone):%H:%M}"
 
 
+def clock_after(at: float, since: float, zone: tzinfo) -> str:
+    """`05:10`; with its date where that is another one than of what it follows."""
+    same = day_text(at, zone) == day_text(since, zone)
+    return clock(at, zone) if same else moment(at, zone)
+
+
 def day_text(at: float, zone: tzinfo) -> str:
     """`11 Feb`."""
     there = datetime.fromtimestamp(at, zone)

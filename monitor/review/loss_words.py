@@ -6,7 +6,7 @@ from typing import Any
 
 from monitor.measures import span
 from monitor.review.figure_text import (
-    clock,
+    clock_after,
     degree_hours,
     degree_hours_sign,
     moment,
@@ -131,11 +131,12 @@ def alarm_words(before: Before, record: Record) -> list[str]:
         else:
             waited = span(alarm.acknowledged - alarm.raised)
             who = f" by {alarm.by}" if alarm.by else ""
-            answered = f"acknowledged {clock(alarm.acknowledged, zone)}{who} (after {waited})"
+            when = clock_after(alarm.acknowledged, alarm.raised, zone)
+            answered = f"acknowledged {when}{who} (after {waited})"
         if alarm.over is None:
             over = "not over"
         else:
             how = "over" if alarm.put_aside is None else "put aside"
-            over = f"{how} {clock(alarm.over, zone)}"
+            over = f"{how} {clock_after(alarm.over, alarm.raised, zone)}"
         lines.append(f"{alarm.alarm} {moment(alarm.raised, zone)}, {answered}, {over}")
     return lines or ["no alarm"]

@@ -12,7 +12,7 @@ from monitor.measures import counted, span
 from monitor.quantities import BATTERY_LEFT
 from monitor.review.energy import energy_line
 from monitor.review.exposure import Exposure, Trace, exposure
-from monitor.review.figure_text import clock, day_text, moment
+from monitor.review.figure_text import clock, clock_after, day_text, moment
 from monitor.review.record import Record
 from monitor.review.scene import Event, Measure, ProbeLine, Scene
 from monitor.review.thinning import pieces
@@ -181,7 +181,7 @@ def _answered(record: Record, start: float, stop: float) -> list[str]:
         if alarm.priority is Priority.URGENT and start <= alarm.raised < stop:
             answered = "nobody answered"
             if alarm.acknowledged is not None:
-                answered = f"answered {clock(alarm.acknowledged, zone)}"
+                answered = f"answered {clock_after(alarm.acknowledged, alarm.raised, zone)}"
             when = clock if stop - start <= DAY_S else moment
             return [f"first urgent alarm {when(alarm.raised, zone)} ({alarm.alarm}), {answered}"]
     return []

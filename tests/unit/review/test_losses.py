@@ -58,6 +58,17 @@ def test_alarms_are_told_with_how_long_nobody_came(record, after_cold):
     )
 
 
+def test_what_ends_on_another_day_is_told_with_its_date(record, after_cold):
+    """`raised 7 Apr 00:35, over 00:31` was read as over before it began."""
+    (first, *_rest) = after_cold.day.alarms
+    late = dataclasses.replace(
+        first, acknowledged=at("2026-02-12 01:30"), cleared=at("2026-02-12 02:00")
+    )
+    (line,) = loss_words.alarm_words(dataclasses.replace(after_cold.day, alarms=(late,)), record)
+    assert "acknowledged 12 Feb 01:30 by page" in line
+    assert line.endswith("over 12 Feb 02:00")
+
+
 def test_causes_fit_the_age_and_name_who_can_find_out(record, after_cold):
     first_days = " ".join(loss_words.other_causes([after_cold]))
     assert "journey" in first_days
