@@ -52,7 +52,8 @@ def losses(record: Record) -> list[LossReview]:
     for tally in batch.losses:
         if not record.start <= tally.at <= record.stop:
             continue
-        day = _before(record, tally.at, DAY_S)
+        begins = max(record.start, batch.started_at)
+        day = _before(record, tally.at, DAY_S, begins)
         found.append(
             LossReview(
                 at=tally.at,
@@ -61,15 +62,16 @@ def losses(record: Record) -> list[LossReview]:
                 age_days=(local_date(tally.at, record.site.timezone) - batch.hatched).days,
                 note=tally.note,
                 day=day,
-                two_days=_before(record, tally.at, 2 * DAY_S),
+                two_days=_before(record, tally.at, 2 * DAY_S, begins),
                 others=_others(day, nights),
             )
         )
     return found
 
 
-def _before(record: Record, at: float, hours_s: float) -> Before:
-    start = max(at - hours_s, record.start)
+def _before(record: Record, at: float, hours_s: float, begins: float) -> Before:
+    """What no bird lived through, the empty box before they came, is no part of it."""
+    start = max(at - hours_s, begins)
     return Before(
         start=start,
         stop=at,

@@ -120,8 +120,13 @@ def _traces(record: Record, keys: list[str], start: float, stop: float) -> dict[
 
 
 def _told(record: Record, start: float, stop: float) -> Exposure:
-    """The figures of that part of the span which is on record."""
+    """The figures of that part of the span which is on record; where birds were in the box for some
+    of it, of that: the empty box was as cold as the shed."""
     start, stop = max(start, record.start), min(stop, record.stop)
+    if (batch := record.batch) is not None:
+        ended = stop if batch.ended_at is None else min(stop, batch.ended_at)
+        if max(start, batch.started_at) < ended:
+            start, stop = max(start, batch.started_at), ended
     if _long(start, stop):
         return record.exposure(start, stop)
     floor = record.floor_readings(start, stop)

@@ -4,10 +4,14 @@ import dataclasses
 
 import pytest
 from support.review_journal import at, site
+from support.short_record import placed, recorded
 
+from monitor.events import Entry, EntryKind
 from monitor.review import loss_words
 from monitor.review.loss_review import losses
 from monitor.review.record import Asked, open_record
+from monitor.review.scenes import story
+from monitor.review.verdict import verdict
 
 LONG_AFTER = at("2026-06-01 00:00")
 
@@ -89,3 +93,20 @@ def test_figures_set_the_loss_beside_the_middle_night(record, after_cold):
     assert table["lowest floor"][0] == "66.6 °F"
     assert "above the band, h:min" not in table  # nought everywhere
     assert loss_words.heads(after_cold)[-1] == "middle of 3 other nights"
+
+
+def test_the_cold_of_the_empty_box_before_the_chicks_came_is_not_theirs(tmp_path):
+    """Looked at from before they came, the first loss had a floor of 38 degF in its 48 hours, and
+    "0 s of the 24 hours before them were not read"; the batch's coldest was the empty box's."""
+    came, found = at("2026-02-10 10:00"), at("2026-02-11 06:40")
+    dead = Entry(at=found, entry=EntryKind.LOSS, brooder="porch", count=1)
+    said = {"porch/west": lambda t: 34.5 if t > came - 7200 else 3.0}
+    chicks = placed("2026-02-10 10:00", hatched="2026-02-09")
+    days = {"start": "2026-02-08 12:00", "stop": "2026-02-11 12:00"}
+    with recorded(tmp_path, said, chicks, dead, **days) as record:
+        whole = Asked(brooder="porch", start=at("2026-02-09 00:00"), stop=record.stop)
+        early = open_record(record.kept, site(), whole, now=record.stop)
+        (loss,) = losses(early)
+        assert loss.two_days.start == came
+        assert verdict(loss, early).startswith("The floor was never far or long out of its band in")
+        assert "coldest floor 94.1 °F" in story(early, early.start, early.stop)[1]
