@@ -9,8 +9,9 @@ from monitor.brooding.calendar import week_of_age
 from monitor.brooding.ledger import Ledger, fold
 from monitor.journal.reader import JournalReader
 from monitor.review.days import Cut, RecordDay
+from monitor.review.figure_text import span_text
 from monitor.review.record import Asked, NotFound, Record, open_record
-from monitor.review.sheet import DayRow, Note, Week, sheet
+from monitor.review.sheet import LEAST_GAP_S, DayRow, Note, Week, sheet
 from monitor.site import Site
 
 
@@ -34,6 +35,11 @@ class Night:
     def above_s(self) -> float:
         """How long it was too hot, likewise."""
         return max(row.exposure.above_s for row in self.rows if row is not None)
+
+    @property
+    def gap_s(self) -> float:
+        """How long it was not read, likewise."""
+        return max(row.exposure.gap_s for row in self.rows if row is not None)
 
     @property
     def first(self) -> DayRow:
@@ -176,11 +182,18 @@ def _night(records: Sequence[Record], rows: tuple[DayRow | None, ...]) -> Night:
     )
 
 
+def _unread(row: DayRow) -> Iterator[Note]:
+    """There is no room for a column of it: without a word a blank night would look like a good
+    one."""
+    if (gap_s := row.exposure.gap_s) >= LEAST_GAP_S:
+        yield Note(at=row.day.start, text=f"no floor probe was heard, for {span_text(gap_s)} h")
+
+
 def _notes(records: Sequence[Record], rows: tuple[DayRow | None, ...]) -> tuple[Note, ...]:
     """What was written in each box; what holds for all of them stands once."""
     boxes: dict[Note, list[str]] = {}
     for record, row in zip(records, rows, strict=True):
-        for note in row.notes if row else ():
+        for note in (*_unread(row), *row.notes) if row else ():
             boxes.setdefault(note, []).append(record.brooder.name)
     return tuple(
         note if len(names) == len(records) else replace(note, text=f"{names[0]}: {note.text}")

@@ -44,6 +44,9 @@ def for_vet(records: Sequence[Record], *, now: float) -> str:
     degrees = sign(unit)
     floors = [f"{record.brooder.name} {degrees}" for record in records]
     picture = draw(describe_boxes(scenes_of_boxes(records), wide_px=PAPER_PX), "svg")
+    spans = ["too cold", "too hot"]
+    if any(day.gap_s >= _TOLD_S for day in kept):
+        spans.append("not read")  # a blank day would look like a good one
     half = (len(kept) + 1) // 2 if len(kept) > 8 else len(kept)
     return template("for_vet.html").render(
         title=f"{KINDS[batch.kind].many.capitalize()} hatched {batch.hatched.isoformat()}",
@@ -51,8 +54,11 @@ def for_vet(records: Sequence[Record], *, now: float) -> str:
         made=dated(now, zone),
         facts=_facts(records),
         picture=svg_address(picture),
-        heads=["date", "day", "lost", "alive", f"target {degrees}", *floors, "too cold", "too hot"],
-        halves=[[_cells(day, records) for day in part] for part in (kept[:half], kept[half:])],
+        heads=["date", "day", "lost", "alive", f"target {degrees}", *floors, *spans],
+        halves=[
+            [_cells(day, records, len(spans)) for day in part]
+            for part in (kept[:half], kept[half:])
+        ],
         picture_mm=min(
             max(_PAPER_MM - _ROW_MM * half - _NOTE_MM * ((len(noted) + 1) // 2), _LEAST_MM),
             _MOST_MM,
@@ -71,7 +77,7 @@ def _later(days: Sequence[Night], zone: tzinfo) -> str | None:
     return f"From {day_text(days[0].day.start, zone)} on: {len(days)} more days, {lost} more lost."
 
 
-def _cells(day: Night, records: Sequence[Record]) -> list[str]:
+def _cells(day: Night, records: Sequence[Record], spans: int) -> list[str]:
     zone, unit = records[0].site.timezone, records[0].site.units
     first = day.first
     floors = []
@@ -91,7 +97,7 @@ def _cells(day: Night, records: Sequence[Record]) -> list[str]:
         *floors,
         *(
             span_text(seconds) if seconds >= _TOLD_S else ""
-            for seconds in (day.below_s, day.above_s)
+            for seconds in (day.below_s, day.above_s, day.gap_s)[:spans]
         ),
     ]
 

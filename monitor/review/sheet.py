@@ -13,6 +13,7 @@ from monitor.review.figure_text import span_text
 from monitor.review.joining import joined
 from monitor.review.record import Record
 
+LEAST_GAP_S = 30.0  # silence that is told
 _BEFORE_S = 0.0005  # before a row's end and after its last entry: these have whole milliseconds
 
 
@@ -177,7 +178,9 @@ def _notes(record: Record, day: RecordDay, exposed: Exposure) -> tuple[Note, ...
                 found.append(Note(at=max(start, day.start), text=text))
     if exposed.some_silent_s >= record.hold_s:
         silent = span_text(exposed.some_silent_s)
-        found.append(Note(at=day.start, text=f"not every floor probe was heard, for {silent} h"))
+        found.append(
+            Note(at=day.start, text=f"not every floor probe was heard and trusted, for {silent} h")
+        )
     return tuple(sorted(found, key=lambda note: note.at))
 
 

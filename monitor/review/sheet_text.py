@@ -23,7 +23,7 @@ from monitor.review.figure_text import (
     span_text,
 )
 from monitor.review.record import Record
-from monitor.review.sheet import DayRow, LossComparison, Note, Sheet, Week
+from monitor.review.sheet import LEAST_GAP_S, DayRow, LossComparison, Note, Sheet, Week
 from monitor.tell.wording.words import listed
 from monitor.units import Unit, area_figure, from_celsius, sign
 
@@ -191,7 +191,7 @@ def foot(record: Record, sheet: Sheet, left_out: list[Column]) -> list[str]:
         lines.append("* part of a day or week only")
     if any(row.crowded for row in sheet.rows) and not left_out:
         lines.append("! less floor than the tightest published figure for the age")
-    if sheet.total.gap_s >= 30:
+    if sheet.total.gap_s >= LEAST_GAP_S:
         lines.append("silent: no floor probe was heard; that time is counted nowhere else")
     for bad in record.bad_values()[:MOST_BAD]:
         when = moment(bad.first_at, record.site.timezone)
@@ -252,7 +252,7 @@ def foot_of_boxes(sides: Sequence[tuple[Record, Sheet]]) -> list[str]:
         lines += [
             f"{record.brooder.name}: {line}" if line == drawn else line
             for line in foot(record, sheet, [])
-            if not line.startswith("!")
+            if not line.startswith(("!", "silent:"))  # columns of one box alone
         ]
     return list(dict.fromkeys(lines))
 

@@ -18,6 +18,7 @@ from monitor.journal.store import Journal
 from monitor.review.boxes import nights_of, open_batch
 from monitor.review.chart import PAPER_PX, describe_boxes
 from monitor.review.days import Cut
+from monitor.review.for_vet import for_vet
 from monitor.review.record import Asked, NotFound
 from monitor.review.report import report
 from monitor.review.scenes import scenes_of_boxes
@@ -119,3 +120,20 @@ def test_two_batches_at_once_are_not_guessed_between(journal):
         assert len(both) == 2, "the batch's number says which"
         with pytest.raises(NotFound, match="--batch is 9; there have been 3, counted from 1"):
             open_batch(kept, SITE, replace(Asked(), batch=9), now=split_batch.STOP + 60)
+
+
+def test_a_night_of_one_box_that_was_not_read_is_told_in_the_sheet_of_all(tmp_path, monkeypatch):
+    """It stood there blank, as a good night does, above a foot that explained a column that was
+    not there; and so on the vet's page, where two had died that morning."""
+    monkeypatch.setattr(split_batch, "SILENT", (at("2026-02-11 20:00"), at("2026-02-12 06:00")))
+    split_batch.write(tmp_path / "holed.db")
+    with JournalReader(tmp_path / "holed.db") as kept:
+        holed = open_batch(kept, SITE, Asked(), now=LATER)
+        console = Console(file=io.StringIO(), width=80)
+        print_boxes(console, holed, [sheet(record, Cut.NOON) for record in holed])
+        said = console.file.getvalue()
+        page = html.unescape(for_vet(holed, now=LATER))
+    assert "11 Feb 12:00  porch: no floor probe was heard, for 9:50 h" in said
+    assert "silent:" not in said
+    assert "not read</th>" in page
+    assert re.search(r"<td>12 Feb</td>.*<td>6:00</td>", page)

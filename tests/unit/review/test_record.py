@@ -169,6 +169,7 @@ def test_a_probe_that_misled_does_not_count_while_another_was_well(reader):
     assert doubted.exposure(*night).gap_s == 0
     notes = [note.text for row in sheet(doubted, Cut.NOON).rows for note in row.notes]
     assert any("west misled" in text for text in notes)
+    assert any("not every floor probe was heard and trusted" in text for text in notes)
     # As the only floor probe it is still heard.
     alone = dataclasses.replace(
         doubted, probes=tuple(p for p in whole.probes if p.key != "porch/east")
