@@ -10,9 +10,10 @@ means is said by what was measured (`brooding.harm_known`): lasting cold kills l
 
 from monitor.brooding import harm_known
 from monitor.measures import span
-from monitor.review.exposure import Exposure
+from monitor.review.exposure import Exposure, exposure
 from monitor.review.loss_review import LossReview
 from monitor.review.record import Record
+from monitor.tell.wording.words import listed
 from monitor.units import Unit, shown, step_shown
 
 MOSTLY = 0.25  # of the hours unread: too much to call them quiet. Common practice.
@@ -127,22 +128,52 @@ def verdict(loss: LossReview, record: Record) -> str:
     day = _Hours(loss, record, loss.day.exposure)
     earlier = _Hours(loss, record, loss.two_days.exposure, loss.day.exposure)
     compared = _compared(loss)
-    return (
-        _harm(day, compared)
+    said = (
+        _harm(day, compared, _alone(loss, record))
         or _hole(day, earlier)
         or _earlier_harm(day, earlier)
         or _strain(day, compared)
         or _earlier_strain(day, earlier)
         or _quiet(day, earlier)
     )
+    return said + _doubted(loss, record)
 
 
-def _harm(day: _Hours, compared: str) -> str | None:
+def _harm(day: _Hours, compared: str, alone: str) -> str | None:
     if day.harm is None:
         return None
     cold = compared if day.chill_s >= _TOLD_S else ""
     holes = f" {span(day.gap_s)} of them were not read." if day.unread else ""
-    return f"The floor was {day.harm} in the {day.named} before{cold}.{holes} {day.suspect}"
+    return f"The floor was {day.harm} in the {day.named} before{cold}.{holes}{alone} {day.suspect}"
+
+
+def _alone(loss: LossReview, record: Record) -> str:
+    """Which probe alone read the harm while others of the floor were in their band: a cold corner
+    looks so, and so does a probe that is wrong."""
+    start, stop, names = loss.day.start, loss.day.stop, {p.key: p.name for p in record.floor_probes}
+    each = {
+        names[key]: exposure([trace], record.target, start=start, stop=stop, hold_s=record.hold_s)
+        for key, trace in record.traces.items()
+    }
+    heard = {name: one for name, one in each.items() if one.gap_s <= MOSTLY * one.span_s}
+    harmed = [name for name, one in each.items() if max(one.chill_s, one.overheat_s) >= _TOLD_S]
+    others = [name for name in heard if name not in harmed]
+    strained = any(max(heard[name].below_s, heard[name].above_s) >= _STRAIN_S for name in others)
+    if len(harmed) != 1 or not others or strained:
+        return ""
+    return f" Only {harmed[0]} read so, and not {listed(others)}: look whether that probe is right."
+
+
+def _doubted(loss: LossReview, record: Record) -> str:
+    """The only probe of a floor counts in doubt too (`Record.traces`), and then that is said."""
+    start, stop = loss.two_days.start, loss.two_days.stop
+    if len(record.traces) != 1 or not any(
+        since < stop and until > start
+        for key in record.traces
+        for since, until in record.doubted(key)
+    ):
+        return ""
+    return " The only floor probe was in doubt meanwhile (probe-fault), and so are these figures."
 
 
 def _hole(day: _Hours, earlier: _Hours) -> str | None:

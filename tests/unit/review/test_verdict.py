@@ -8,7 +8,7 @@ import pytest
 from support.review_journal import at, site
 from support.short_record import placed, recorded
 
-from monitor.events import Entry, EntryKind
+from monitor.events import AlarmName, Cause, Change, ChangeKind, Entry, EntryKind, Priority
 from monitor.review.loss_review import losses
 from monitor.review.loss_words import heads
 from monitor.review.record import Asked, open_record
@@ -145,3 +145,38 @@ def test_after_the_night_of_the_dead_lamp_cold_is_suspected_and_not_called_prove
         one = replace(cold, others=(replace(cold.others[0], below_ks=below_ks),))
         assert f"; the only other recorded night had {had} cold. " in verdict(one, record)
         assert heads(one)[-1] == "the other night"
+
+
+def dead_in_the_morning() -> tuple[Entry, Entry]:
+    dead = Entry(at=at(FOUND), entry=EntryKind.LOSS, brooder="porch", count=10)
+    return placed("2026-02-09 12:00", hatched="2026-02-08"), dead
+
+
+def cold(t: float) -> float:
+    return 25.0 if at(FOUND) - 6 * 3600 <= t < at(FOUND) - 3600 else 34.5
+
+
+@pytest.mark.parametrize(("elsewhere", "alone"), [(34.5, True), (30.5, False)])
+def test_harm_that_one_probe_alone_read_is_said_so(tmp_path, elsewhere, alone):
+    """One that was wrong for a day made cold the first thing to suspect, as if all had read it."""
+    said = {"porch/west": cold, "porch/east": lambda t: 34.5 if cold(t) == 34.5 else elsewhere}
+    days = {"start": "2026-02-09 12:00", "stop": "2026-02-12 20:00"}
+    with recorded(tmp_path, said, *dead_in_the_morning(), **days) as record:
+        words = verdict(losses(record)[0], record)
+    only = "Only west read so, and not east: look whether that probe is right."
+    assert "below the chill limit for 5 h" in words
+    assert (only in words) is alone
+
+
+def test_what_rests_on_one_probe_in_doubt_is_said_so(tmp_path):
+    told = {"brooder": "porch", "alarm": AlarmName.PROBE_FAULT, "probe": "porch/west",
+            "priority": Priority.WARNING, "cause": Cause.SENSOR, "occurrence": "one"}  # fmt: skip
+    fault = [Change(at=at("2026-02-12 01:00"), change=ChangeKind.RAISED, **told)]
+    days = {"start": "2026-02-09 12:00", "stop": "2026-02-12 20:00"}
+    chicks = dead_in_the_morning()
+    with recorded(tmp_path, {"porch/west": cold}, *chicks, changes=fault, **days) as record:
+        # A floor with one probe: the other is not there.
+        one = replace(record, probes=tuple(p for p in record.probes if p.key != "porch/east"))
+        for told_of, doubted in ((one, True), (replace(one, changes=()), False)):
+            words = verdict(losses(told_of)[0], told_of)
+            assert words.endswith("(probe-fault), and so are these figures.") is doubted
