@@ -7,6 +7,7 @@ still to come, is a recorded one (a replayed or rehearsed night): "now" is then 
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import tzinfo
 from functools import cached_property
 
 import numpy as np
@@ -20,6 +21,7 @@ from monitor.journal.records import BadCount
 from monitor.review.alarm_log import Occurrence, occurrences
 from monitor.review.days import Cut, days
 from monitor.review.exposure import Exposure, TargetLine, Trace, exposure, no_target
+from monitor.review.figure_text import dated
 from monitor.review.joining import joined
 from monitor.review.target_line import target_line
 from monitor.site import Brooder, Place, Probe, Site
@@ -204,6 +206,8 @@ def open_record(kept: JournalReader, site: Site, asked: Asked, *, now: float | N
     recorded = now is None or now - last > ENDED_S or last > now
     until = last + 1.0 if now is None or recorded else now
     batch, ordinal = _batch(ledger, brooder.name, asked)
+    if batch is None and (asked.start is None or asked.stop is None):
+        raise NotFound(_without_birds(ledger, brooder.name, site.timezone))
     start, stop = _span(brooder.name, batch, asked, (min(known), until))
     mine = tuple(
         entry
@@ -288,15 +292,26 @@ def _batch(ledger: Ledger, brooder: str, asked: Asked) -> tuple[Batch | None, in
     return None, None
 
 
+def _without_birds(ledger: Ledger, name: str, zone: tzinfo) -> str:
+    """Whoever asks of the wrong days is told the right ones."""
+    if not (had := ledger.of(name)):
+        return (
+            f"the ledger has no batch for {name} then; enter `brooder flock placed`, "
+            "or give --from and --to"
+        )
+    newest = had[-1]
+    ended, since = newest.ended_at, dated(newest.started_at, zone)
+    until = "until now" if ended is None else f"to {dated(ended, zone)}"
+    return (
+        f"{name} had no birds then, its newest batch from {since} {until}; "
+        "give --from and --to for the empty box"
+    )
+
+
 def _span(
     name: str, batch: Batch | None, asked: Asked, known: tuple[float, float]
 ) -> tuple[float, float]:
     """What was asked for, cut to what can be known: a century of empty rows tells nothing."""
-    if batch is None and (asked.start is None or asked.stop is None):
-        raise NotFound(
-            f"the ledger has no batch for {name} then; enter `brooder flock placed`, "
-            "or give --from and --to"
-        )
     start, stop = asked.start, asked.stop
     if batch is not None:
         start = batch.started_at if start is None else start

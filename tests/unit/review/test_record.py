@@ -55,6 +55,10 @@ def test_a_running_batch_is_reviewed_until_now_so_that_silence_shows(reader):
         (Asked(brooder="porch", batch=2), "--batch is 2; porch has had 1, counted from 1"),
         (Asked(brooder="porch", batch=0), "--batch is 0; porch has had 1, counted from 1"),
         (Asked(brooder="shed"), "the ledger has no batch for shed then"),
+        (
+            Asked(brooder="porch", stop=at("2026-01-02 00:00")),
+            "porch had no birds then, its newest batch from 8 Feb 2026 12:00 until now",
+        ),
         (Asked(brooder="porch", start=at("2026-05-01 00:00")), "nothing of porch is recorded"),
     ],
 )
