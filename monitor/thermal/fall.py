@@ -52,7 +52,7 @@ _LATEST_S = 120.0
 _SHAPE_S = 2.5 * _LATEST_S  # sooner nobody can tell whether it slackens
 _LEAST_READINGS = 3
 # From so near the chill limit, or below: so much of what the heat holds it above outside.
-_NEAR_CHILL_K, _OF_RISE = 1.0, 0.1
+_NEAR_CHILL_K, _OF_RISE = 2.0, 0.1
 _RENAME = 2.5  # log weight by which another cause must be the better one
 _RETHINK_S = 2700.0  # later the end of a fall says little of its cause
 # Which of several lamps is weighed with these parts of the learned constant too.
