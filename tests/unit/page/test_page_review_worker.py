@@ -296,6 +296,8 @@ def test_the_target_steps_in_the_picture_of_a_batch(journal: Path):
         assert target is not None
         levels = dict.fromkeys(y for _, y in re.findall(r"([\d.]+),([\d.]+)", target[1]))
         assert len(levels) == 2, "95 and 90 °F, and nothing between"
+        # Two probes 18 °F apart are a block, which nobody can read without a word.
+        assert "Filled: coldest to warmest floor probe." in drawn
 
 
 @pytest.mark.parametrize(
