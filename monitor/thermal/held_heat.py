@@ -81,16 +81,22 @@ class HeldHeat(Kept):
         outside: OutsideCurve,
         *,
         lost_k: float,
+        above_c: float | None = None,
     ) -> Following:
         """How the floor goes with the outside; what is not measured is felt as it is foretold.
-        `lost_k`: it settles so much lower until that heat is back."""
+        `lost_k`: it settles so much lower until that heat is back; but no lower than `above_c`."""
         if swing is None:
-            return self._following(start, floor_c, outside, lost_k)
-        found = self._following(start, swing.middle_c, outside, lost_k)
+            return self._following(start, floor_c, outside, lost_k, above_c)
+        found = self._following(start, swing.middle_c, outside, lost_k, above_c)
         return found._replace(dips_k=swing.dips_k) if self._follow.switched else found
 
     def _following(
-        self, start: Moment, floor_c: float, outside: OutsideCurve, lost_k: float
+        self,
+        start: Moment,
+        floor_c: float,
+        outside: OutsideCurve,
+        lost_k: float,
+        above_c: float | None,
     ) -> Following:
         outside_c = outside.at(start.at)
         model = self._in_use.model
@@ -99,8 +105,11 @@ class HeldHeat(Kept):
             night = box.is_night(tick)  # by day it is yet to be hung for it
             hung = night and (box.settling(tick) or not self._follow.is_since(box.changed))
             held = self._follow.at(floor_c, outside_c, night=night, hung=hung)
+            level_c = held.level_c - lost_k
+            if above_c is not None:
+                level_c = max(level_c, min(above_c, held.level_c))
             return held._replace(
-                level_c=held.level_c - lost_k,
+                level_c=level_c,
                 level_var=held.level_var + (_LOST_SPREAD * lost_k) ** 2,
                 spare_k=self._spare_k,
             )

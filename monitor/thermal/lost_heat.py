@@ -28,6 +28,7 @@ _DOWN_AT_WORK_S = 240.0  # ... where a grower may be at the box
 # So long after its heat was lost a floor holds itself: one that has not fallen yet, and one whose
 # fall has told nothing by then.
 _TO_COME_S, _TO_COME_FALLING_S = 540.0, 1800.0
+_COME_UP_K = 2.0  # more than a bird beside the probe makes
 _SAME_S = 60.0  # begun so much sooner it was another loss
 _RISES_K = 0.3  # since then: its source is on again
 
@@ -169,6 +170,14 @@ class LostHeat(Kept):
         loss = None if self.down is not None else self.loss
         if loss is not None and loss.over(tick, model.filter.rise_k):
             self.loss = None
+
+    def settles_above_c(self, tick: float, floor_c: float) -> float | None:
+        """While heat is missed: a floor that has come up since, and still rises, settles no lower
+        than it is now, for some of that heat is back. None: it does not."""
+        floor, loss = self._floor, self.loss
+        lowest_c = None if loss is None else floor.course.lowest(loss.started, tick)
+        rises = lowest_c is not None and floor_c >= lowest_c + _COME_UP_K
+        return floor_c if rises and floor.rate_k_per_h > 0.0 else None
 
     def see_warm(self, tick: float, floor_c: float) -> bool:
         """A floor that stays as warm as it should be misses nothing, nor does one on its way back

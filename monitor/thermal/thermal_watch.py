@@ -369,6 +369,7 @@ class ThermalWatch(Kept):
                 self._floor.swing,
                 outside[0],
                 lost_k=0.0 if loss is None else loss.lost_k,
+                above_c=self._lost.settles_above_c(start.tick, floor_c),
             ),
             nights=self._held.nights,
             lost=loss is not None,

@@ -50,6 +50,23 @@ def test_heat_that_is_back_is_reckoned_with_for_the_night_at_once() -> None:
     assert back.chance < before.chance
 
 
+def test_while_a_floor_comes_back_the_night_is_foretold_from_no_lower_than_it_is() -> None:
+    """For an hour the page foretold the night without that heat, beside "some of it is back"."""
+
+    def slowly(at: float) -> float:
+        if at < BACK_AT:
+            return floor_c(at)
+        return HELD_C + (floor_c(BACK_AT) - HELD_C) * exp(-(at - BACK_AT) / H)
+
+    night, rng = Night(a_site(a_brooder(), outside=True)), Random(1)
+    watched(night, rng, OUT_AT)
+    missed = watched(night, rng, BACK_AT, slowly)
+    for minutes in (30.0, 45.0, 60.0):
+        rising = watched(night, rng, BACK_AT + 60.0 * minutes, slowly)
+        assert rising.lowest_c.mid > slowly(night.t) - 2.0 > missed.lowest_c.mid
+        assert rising.lowest_c.low < rising.lowest_c.mid - 1.5, "how much is back nobody knows yet"
+
+
 @pytest.mark.parametrize("minutes", [10.0, 20.0])
 def test_a_floor_whose_heat_was_hung_anew_is_foretold_from_where_it_is(minutes: float) -> None:
     night, rng, hung_at = Night(a_site(a_brooder(), outside=True)), Random(1), 3.0 * H
