@@ -99,6 +99,11 @@ class Ledger:
     def entry(self, number: int) -> Entry | None:
         return next((entry for entry in self.entries if entry.number == number), None)
 
+    @property
+    def next_number(self) -> int:
+        """Of the entry that is written next."""
+        return max((entry.number for entry in self.entries), default=0) + 1
+
     def with_entry(self, entry: Entry) -> "Ledger":
         """The fold with one entry more. The newest of all is laid on top, whatever came before:
         a site of thousands of boxes does not fold its whole past for each crate of chicks."""

@@ -50,7 +50,7 @@ def question(ledger: Ledger, entry: Entry, site: Site) -> str | None:
         return _too_many_dead(ledger, entry)
     if entry.entry is EntryKind.OUT_OF_SERVICE:
         return _out_of_service(ledger, entry, site)
-    number = max((known.number for known in ledger.entries), default=0) + 1
+    number = ledger.next_number
     after = ledger.with_entry(replace(entry, number=number))
     emptied = sorted(ledger.open.keys() - after.open.keys())
     if not emptied:
@@ -79,8 +79,7 @@ def _too_old(entry: Entry, site: Site) -> str | None:
 
 def _gone_again(ledger: Ledger, entry: Entry) -> str | None:
     """Birds that are written down late, after the word that the box was empty."""
-    number = max((known.number for known in ledger.entries), default=0) + 1
-    after = ledger.with_entry(replace(entry, number=number))
+    after = ledger.with_entry(replace(entry, number=ledger.next_number))
     mine = after.of(entry.brooder or "")
     if entry.brooder in after.open or not mine:
         return None
@@ -214,7 +213,7 @@ def _hatch_objection(hatched: str, placed_on: date) -> str | None:
 
 def _new_fault(ledger: Ledger, entry: Entry) -> str | None:
     """What the fold would find wrong if this entry were written: with it, or with a later one."""
-    number = max((known.number for known in ledger.entries), default=0) + 1
+    number = ledger.next_number
     after = ledger.with_entry(replace(entry, number=number))
     if number in after.faults:
         later = [each for each in ledger.of(entry.brooder or "") if each.started_at > entry.at]

@@ -53,6 +53,5 @@ def objection_to_any(
         words = objection(ledger, entry, zone=zone, brooders=brooders)
         if words is not None:
             return words
-        number = max((known.number for known in ledger.entries), default=0) + 1
-        ledger = ledger.with_entry(replace(entry, number=number))
+        ledger = ledger.with_entry(replace(entry, number=ledger.next_number))
     return None
