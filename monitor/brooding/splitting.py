@@ -30,6 +30,13 @@ def split(moved: Entry, into: str | None, ledger: Ledger) -> tuple[Entry, ...]:
     return replace(out, note=with_word(f"into {into}", out.note)), came
 
 
+def taken_back_with(number: int, ledger: Ledger) -> list[int]:
+    """The numbers of what is taken back with that entry, itself among them, the last first; of one
+    that is not there its own, which the service refuses."""
+    entry = ledger.entry(number)
+    return [number] if entry is None else [one.number for one in with_other_half(entry, ledger)]
+
+
 def with_other_half(entry: Entry, ledger: Ledger) -> tuple[Entry, ...]:
     """What is taken back with an entry, the last first: both halves of a split, else it alone."""
     first = entry.number - (entry.entry is EntryKind.PLACED)

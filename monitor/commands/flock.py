@@ -13,7 +13,7 @@ from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.calendar import age_days, local_date
 from monitor.brooding.entries import MOST_MAIL_DAYS, Entry, EntryKind, mailed, with_word
 from monitor.brooding.signs import SIGNS
-from monitor.brooding.splitting import objection_to_any, split, with_other_half
+from monitor.brooding.splitting import objection_to_any, split, taken_back_with
 from monitor.commands import flock_arrival
 from monitor.commands.ask import brooder_or_exit, request, when_or_exit
 from monitor.commands.common import ConfigOption, fail, one_of, out, settings_or_exit
@@ -251,9 +251,7 @@ def undo(
     Of birds that went into another box both halves are taken back."""
     settings = settings_or_exit(config)
     ledger = ledger_of(settings)
-    entry = ledger.entry(number)
-    back = [number] if entry is None else [e.number for e in with_other_half(entry, ledger)]
-    for one in back:
+    for one in taken_back_with(number, ledger):
         answer = request(settings, "entry", entry="undo", undoes=one, by="command", **said_yes(yes))
         out().print(f"Entry {answer['number']}: entry {one} is taken back.")
 

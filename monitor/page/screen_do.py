@@ -10,7 +10,7 @@ from starlette.responses import RedirectResponse, Response
 
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.objection import Objection, question
-from monitor.brooding.splitting import objection_to_any, split, with_other_half
+from monitor.brooding.splitting import objection_to_any, split, taken_back_with, with_other_half
 from monitor.events import Entry, EntryKind
 from monitor.page.forms import FilledForm, read_form
 from monitor.page.ledger_forms import FORMS, LedgerForm, entry_from, ledger_objects
@@ -123,8 +123,7 @@ class DoScreen(Screen):
         form = await read_form(request, self._frame.sessions)
         number = int(request.path_params["number"])
         ledger = await self._frame.api.ledger()
-        entry = ledger.entry(number)
-        back = [number] if entry is None else [e.number for e in with_other_half(entry, ledger)]
+        back = taken_back_with(number, ledger)
         try:
             return await self._written(form, *map(self._undoing, back))
         except Objection as words:
@@ -150,9 +149,10 @@ class DoScreen(Screen):
         there = self._once.used(form["once"])
         if there is None:
             try:
-                ledger = await self._frame.api.ledger()
-                if len(entries) > 1 and (words := objection_to_any(ledger, entries)):
-                    raise Objection(words)  # noqa: TRY301 - as the service would raise it
+                if len(entries) > 1:
+                    words = objection_to_any(await self._frame.api.ledger(), entries)
+                    if words is not None:
+                        raise Objection(words)  # noqa: TRY301 - as the service would raise it
                 numbers = [await self._frame.api.submit(entry) for entry in entries]
                 there = f"/do?kept={numbers[-1]}"
             except Objection:
