@@ -28,7 +28,7 @@ _DOWN_AT_WORK_S = 240.0  # ... where a grower may be at the box
 # So long after its heat was lost a floor holds itself: one that has not fallen yet, and one whose
 # fall has told nothing by then.
 _TO_COME_S, _TO_COME_FALLING_S = 540.0, 1800.0
-_COME_UP_K = 2.0  # more than a bird beside the probe makes
+COME_UP_K = 2.0  # more than a bird beside the probe makes
 _SAME_S = 60.0  # begun so much sooner it was another loss
 _RISES_K = 0.3  # since then: its source is on again
 
@@ -176,7 +176,7 @@ class LostHeat(Kept):
         than it is now, for some of that heat is back. None: it does not."""
         floor, loss = self._floor, self.loss
         lowest_c = None if loss is None else floor.course.lowest(loss.started, tick)
-        rises = lowest_c is not None and floor_c >= lowest_c + _COME_UP_K
+        rises = lowest_c is not None and floor_c >= lowest_c + COME_UP_K
         return floor_c if rises and floor.rate_k_per_h > 0.0 else None
 
     def see_warm(self, tick: float, floor_c: float) -> bool:

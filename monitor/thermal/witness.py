@@ -274,8 +274,8 @@ class Witness:
         """A probe beneath one source that has come down to the floor by and by, and the floor with
         it, while those beneath the others hold. None: none did."""
         since, until = tick - _SUNK_FROM_S, tick - _SUNK_TO_S
-        floor_was_c = floor.mean(since, until)
-        if len(self._under) < 2 or floor_was_c is None or floor_was_c - floor_c < _SUNK_FLOOR_K:
+        floor_was_c = floor.mean(since, until) if len(self._under) > 1 else None
+        if floor_was_c is None or floor_was_c - floor_c < _SUNK_FLOOR_K:
             return None
         fell: list[tuple[float, float, Track, int | None]] = []
         for track, index in self._under:

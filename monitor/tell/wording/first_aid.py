@@ -11,6 +11,7 @@ from monitor.brooding.power_cut import IN_SHORT
 from monitor.events import Cause, Facts
 from monitor.site import Brooder, Site
 from monitor.tell.wording.words import Voice, called, sentence
+from monitor.thermal.lost_heat import COME_UP_K
 
 LAMP_CARE = (
     "If you hang a lamp: two separate supports (never by its cord), a guard over the bulb, "
@@ -41,7 +42,6 @@ CHECK_PROBE = "Check the probe and the chicks."
 _COVER_TOO = "If all of the heat is on, see that the cover is too."  # a fall may deceive
 
 ALL_ON = "See that all of the heat and the cover are on."
-_BACK_K = 2.0  # more than a bird beside the probe makes
 _ALIKE = "the probes do not tell the two apart."
 
 
@@ -78,7 +78,7 @@ def has_come_up(facts: Facts) -> bool:
     """Has the floor come up again, well above its lowest, and will it not be there again within the
     hour? What was missing then is no longer all missing. In a cold night nothing was."""
     above_k = facts.get("temp_c", 0.0) - facts.get("extreme_c", math.inf)
-    return above_k >= max(_BACK_K, -facts.get("rate_c_per_h", 0.0))
+    return above_k >= max(COME_UP_K, -facts.get("rate_c_per_h", 0.0))
 
 
 def check_cold(cause: Cause, facts: Facts, box: Brooder | None) -> str:
