@@ -251,7 +251,11 @@ def undo(
     Of birds that went into another box both halves are taken back."""
     settings = settings_or_exit(config)
     ledger = ledger_of(settings)
-    for one in taken_back_with(number, ledger):
+    back = taken_back_with(number, ledger)
+    undoing = [Entry(at=time.time(), entry=EntryKind.UNDO, undoes=one) for one in back]
+    if len(back) > 1 and (words := objection_to_any(ledger, undoing)) is not None:
+        fail(words)
+    for one in back:
         answer = request(settings, "entry", entry="undo", undoes=one, by="command", **said_yes(yes))
         out().print(f"Entry {answer['number']}: entry {one} is taken back.")
 

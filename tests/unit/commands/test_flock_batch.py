@@ -93,6 +93,18 @@ def test_a_split_is_refused_and_taken_back_as_one(config: Path) -> None:
     assert "porch now holds 114 birds" in say(config, "flock", "loss", "1", "--brooder", "porch")
 
 
+def test_of_a_split_that_cannot_be_taken_back_neither_half_is(config: Path) -> None:
+    """Others were placed since in the box that they came from."""
+    broilers = ("--hatched", HATCHED, "--kind", "broiler")
+    say(config, "flock", "placed", "60", *broilers, "--brooder", "porch")
+    say(config, "flock", "moved", "60", "--to", "shed", "--brooder", "porch", "--yes")
+    say(config, "flock", "placed", "40", *broilers, "--kind", "duck", "--brooder", "porch")
+    said = say(config, "flock", "undo", "2", "--yes")
+    assert "while entry 4 rests on it" in said
+    assert "is taken back" not in said
+    assert "shed now holds 59 birds" in say(config, "flock", "loss", "1", "--brooder", "shed")
+
+
 def test_where_one_box_alone_has_birds_nobody_needs_to_name_it(config: Path) -> None:
     assert "--brooder is missing" in say(config, "flock", "loss", "1")
     placed = ("flock", "placed", "115", "--hatched", HATCHED, "--kind", "broiler")
